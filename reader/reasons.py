@@ -32,6 +32,12 @@ def _by_code(*reasons: Reason) -> Mapping[str, Reason]:
 
 _GEOMETRY = (
     Reason(
+        "no_colour",
+        "spoils",
+        "The photo is black and white.",
+        "Take the photo in colour, without a filter.",
+    ),
+    Reason(
         "no_card",
         "spoils",
         "No reference card was found in the photo.",
