@@ -1,0 +1,49 @@
+"""A phone's curve and taste, undone: from display codes to values proportional to light.
+
+Six numbers describe what a phone adds to the sRGB curve; the colour fit finds them from the
+card. All are zero for plain sRGB.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+NAMES = ("exponent", "shoulder", "toe", "middle", "saturation", "veil")
+
+PRIOR_SD = np.array([0.30, 0.50, 0.30, 0.25, 0.15, 0.02])
+"""How far a phone is expected to depart from plain sRGB in each ."""
+
+LOWEST = np.array([-0.7, -0.45, -1.0, -0.8, -0.35, -0.05])
+HIGHEST = np.array([1.2, 3.0, 1.5, 1.0, 0.6, 0.12])
+"""Bounds that keep the curve rising."""
+
+LUMA = np.array([0.299, 0.587, 0.114])
+
+FLOOR = 1e-4
+"""Least linear value; a code below zero (out of gamut) is read as this."""
+
+
+def srgb_decode(code: Array) -> Array:
+    """Return linear values of sRGB codes; codes below zero go straight on."""
+    high = ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4
+    return np.where(code <= 0.04045, code / 12.92, high)
+
+
+def linear_from_code(code: Array, tone: Array) -> Array:
+    """Return linear values (..., n, 3) of display codes (n, 3) under tones (..., 6).
+
+    Saturation is undone about the luma, then the curve channel by channel. The shoulder is the
+    inverse of x (1 + k) / (1 + k x), the exponent and the bends act on the logarithm. The veil,
+    light scattered onto everything, is taken off by whoever knows the white.
+    """
+    e, k, toe, middle, saturation = (tone[..., i, None, None] for i in range(5))
+    luma = code @ LUMA
+    flat = luma[..., None] + (code - luma[..., None]) * np.exp(-saturation)
+    y = np.maximum(srgb_decode(flat), FLOOR)
+    c = np.clip(flat, 0.0, 1.0)
+    log = (1.0 + e) * np.log(y) - np.log1p(k * np.clip(1.0 - y, -0.5, 1.0))
+    log = log + toe * (1.0 - c) ** 3 + middle * 2.0 * c * (1.0 - c)
+    return np.asarray(np.exp(np.clip(log, -14.0, 4.0)), np.float64)
