@@ -1,0 +1,157 @@
+"""Closed-loop tubs: how the engine does on the targets of the next step.
+
+    python -m tests.bench tubs [--tubs N] [--seed S] [--json]
+    python -m tests.bench tubs --check          small fixed set against the kept baseline
+    python -m tests.bench tubs --show SEED      one tub's walk, step by step
+
+Figures are judged on seeds that were not looked at while building.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from tests.tubs import standin
+from tests.tubs.draw import draw, odd_habits
+from tests.tubs.equilibrium import Equilibrium
+from tests.tubs.record import Record
+from tests.tubs.score import score, table
+from tests.tubs.technician import Technician
+
+BASELINE = Path(__file__).parent / "data" / "tubs_baseline.json"
+CHECK_SEED, CHECK_TUBS = 90_000, 24
+MARGIN = {"completed": -0.05, "median_measurements": 3.0, "median_days": 0.7}
+
+
+def engine(text: str, at: datetime) -> Mapping[str, Any]:
+    """The engine as the command calls it: a log's text in, the answer's JSON out."""
+    from dosing import load_builtin, load_log, next_step
+    from dosing.answer import as_dict
+
+    log = load_log(text, "log.json", at)
+    return as_dict(next_step(log, load_builtin(log.procedure), log.products, at))
+
+
+def command(text: str, at: datetime) -> Mapping[str, Any]:
+    """The same through the real command line."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "log.json"
+        path.write_text(text)
+        words = ["-m", "api.cli", "next", str(path), "--at", at.isoformat(), "--json"]
+        done = subprocess.run([sys.executable, *words], capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise ValueError(done.stderr.strip())
+    answer: Mapping[str, Any] = json.loads(done.stdout)
+    return answer
+
+
+ASKED: Mapping[str, Callable[[str, datetime], Mapping[str, Any]]] = {
+    "engine": engine,
+    "command": command,
+    "standin": standin.next_step,
+}
+
+
+def walk(seed: int, who: str, procedure: str, odd: bool, family: str | None) -> Record:
+    """One tub from start to end."""
+    facts = draw(seed, family, odd_habits if odd else None, procedure)
+    days = 62.0 if procedure == "upkeep" else 30.0
+    steps = 600 if procedure == "upkeep" else 150
+    return Technician(facts, Equilibrium(), ASKED[who]).walk(steps, days)
+
+
+def run(seeds: Sequence[int], jobs: int, **how: Any) -> list[Record]:
+    one = partial(walk, **how)
+    if jobs <= 1:
+        return [one(seed) for seed in seeds]
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(one, seeds))
+
+
+def fallen(result: Mapping[str, Any], kept: Mapping[str, Any]) -> list[str]:
+    """What is worse than the baseline beyond the margin; faults have no margin."""
+    found = []
+    for name, margin in MARGIN.items():
+        now, before = result["targets"][name]["value"], kept["targets"][name]["value"]
+        if (now - before) * (1 if margin > 0 else -1) > abs(margin):
+            found.append(f"{name} {now:.3f}, was {before:.3f}")
+    for kind in ("rule", "chance", "letter"):
+        now, before = (sum(r["faults"][kind].values()) for r in (result, kept))
+        if now > before:
+            found.append(f"{kind} faults {now}, were {before}")
+    return found
+
+
+def options() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench tubs", description=__doc__)
+    parser.add_argument("--tubs", type=int, default=40)
+    parser.add_argument("--seed", type=int, default=1000, help="the first tub's seed")
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--who", choices=sorted(ASKED), default="engine")
+    parser.add_argument("--procedure", default="salt_startup")
+    parser.add_argument("--family")
+    parser.add_argument("--odd", action="store_true", help="interrupted, late, stray doses")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
+    parser.add_argument("--log", type=Path, help="with --show: write the tub's log there")
+    parser.add_argument("--check", action="store_true", help="fixed set against the baseline")
+    parser.add_argument("--keep", action="store_true", help="write the baseline anew")
+    parser.add_argument("--faults", action="store_true", help="list every fault by seed")
+    return parser
+
+
+def show(record: Record, log: Path | None) -> int:
+    print("\n".join(record.trace))
+    print(f"{record.ended}: {record.steps} steps, {record.measures} measurements, "
+          f"{record.days:.1f} days")  # fmt: skip
+    if log is not None:
+        log.write_text(json.dumps(record.log, indent=1) + "\n")
+    return 0
+
+
+def list_faults(records: Sequence[Record]) -> None:
+    for record in records:
+        who = f"seed {record.facts.seed} {record.facts.family}"
+        if not record.completed:
+            print(f"{who}: ended {record.ended!r} {record.asked} {record.trace[-1:]}")
+        for fault in record.faults:
+            print(f"{who}: {fault.kind} {fault.code} {fault.at} {fault.detail}")
+
+
+def check(result: Mapping[str, Any]) -> int:
+    found = fallen(result, json.loads(BASELINE.read_text()))
+    for sentence in found:
+        print(f"worse than kept: {sentence}", file=sys.stderr)
+    return 1 if found else 0
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    args = options().parse_args(argv)
+    how = {"who": args.who, "procedure": args.procedure, "odd": args.odd, "family": args.family}
+    if args.show is not None:
+        return show(walk(args.show, **how), args.log)
+    fixed = args.check or args.keep
+    seed, tubs = (CHECK_SEED, CHECK_TUBS) if fixed else (args.seed, args.tubs)
+    records = run(range(seed, seed + tubs), args.jobs, **how)
+    result = score(records)
+    print(json.dumps(result, indent=1) if args.json else table(result))
+    if args.faults:
+        list_faults(records)
+    if args.keep:
+        BASELINE.parent.mkdir(exist_ok=True)
+        BASELINE.write_text(json.dumps(result, indent=1) + "\n")
+    return check(result) if args.check else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

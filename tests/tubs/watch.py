@@ -1,0 +1,349 @@
+"""The judge: holds every answer and every act against the truth and the rules of the trade.
+
+Limits are those of the contract's salt start-up (common practice, no published source); the
+tolerances are ours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from tests.tubs.equilibrium import Ions
+from tests.tubs.record import CHANCE, RULE, SOFT, Forecast, GateSeen, Record
+from tests.tubs.tub import Tub, brought
+
+METALS = ("iron", "copper", "manganese")
+METAL_LIMIT = {"iron": 200.0, "copper": 200.0, "manganese": 50.0}
+# How far outside the truth may be before an open gate is a fault: absolute and relative part.
+TOLERANCE = {
+    "ph": (0.10, 0.0),
+    "total_alkalinity": (5.0, 0.08),
+    "calcium_hardness": (3.0, 0.08),
+    "free_chlorine": (0.2, 0.10),
+    "salt": (20.0, 0.03),
+    "phosphate": (10.0, 0.15),
+    "iron": (10.0, 0.15),
+    "copper": (10.0, 0.15),
+    "manganese": (3.0, 0.15),
+}
+RETEST_AFTER = {  # analyte: kind of product and least wait in minutes (None: acts_over_h)
+    "salt": ("salt", 5.0),
+    "free_chlorine": ("chlorinating", 5.0),
+    "calcium_hardness": ("softening_medium", None),
+    "phosphate": ("phosphate_remover", None),
+}
+RANK = {
+    "calcium": 1, "softening_medium": 1, "bicarbonate": 2, "acid": 2, "base_carbonate": 3,
+    "phosphate_remover": 4, "salt": 5, "chlorinating": 6,
+}  # fmt: skip
+NEEDS_OPEN = {  # rank: analytes whose gates must once have been declared open before
+    2: ("calcium_hardness",),
+    3: ("calcium_hardness",),
+    4: ("calcium_hardness", "total_alkalinity", "ph"),
+    5: ("calcium_hardness", "total_alkalinity", "ph", "phosphate"),
+    6: ("calcium_hardness", "total_alkalinity", "ph", "phosphate", "salt"),
+}
+NEEDS_OPEN_CHLORINE = {
+    2: (),
+    3: (),
+    4: ("total_alkalinity", "ph"),
+    6: ("total_alkalinity", "ph"),
+}
+AIM = {"salt": 1750.0, "free_chlorine": 5.0, "calcium_hardness": 50.0, "total_alkalinity": 100.0,
+       "phosphate": 150.0}  # fmt: skip
+MOVES = {
+    "salt": "salt", "chlorinating": "free_chlorine", "calcium": "calcium_hardness",
+    "softening_medium": "calcium_hardness", "bicarbonate": "total_alkalinity",
+    "phosphate_remover": "phosphate",
+}  # fmt: skip
+
+
+class Watch:
+    """Keeps what was done and when, and writes faults into the record."""
+
+    def __init__(self, record: Record, tub: Tub) -> None:
+        self.record, self.tub = record, tub
+        self.opened: set[str] = set()
+        self.open_now: set[str] = set()
+        self.faulty_open: set[str] = set()
+        self.dosed: dict[str, datetime] = {}
+        self.acted: dict[str, datetime] = {}
+        self.done_ids: set[str] = set()
+        self.pending: dict[str, tuple[str, float, float]] = {}
+        self.chlorine_readings: list[tuple[datetime, float, float]] = []
+        self.output_since: datetime | None = None
+        self.salted = False
+        self.products = {p["id"]: p for p in tub.facts.products}
+
+    # ---- answers
+    def answer(self, answer: Mapping[str, Any]) -> None:
+        for gate in answer["gates"]:
+            self._gate(gate)
+        kind = answer["step"]["kind"]
+        for analyte, band in answer["expect"].items():
+            self.pending[analyte] = (kind, band["low"], band["high"])
+
+    def _gate(self, gate: Mapping[str, Any]) -> None:
+        analyte, name = gate["analyte"], gate["id"]
+        if analyte is None or gate["probability"] is None:
+            self.faulty_open.discard(name)
+            return
+        fill = analyte in METALS or "fill" in name or not self.tub.filled
+        truth = self.tub.truth("fill" if fill else "tub")[analyte]
+        beyond = outside(truth, gate["low"], gate["high"])
+        self.record.gates.append(GateSeen(name, analyte, gate["probability"], beyond <= 0))
+        if gate["state"] != "open":
+            self.faulty_open.discard(name)
+            return
+        if not fill:
+            self.opened.add(analyte)
+        absolute, relative = TOLERANCE.get(analyte, (0.0, 0.1))
+        limit = gate["low"] if gate["low"] is not None and truth < gate["low"] else gate["high"]
+        allowed = absolute + relative * (limit or 0.0)
+        if beyond > 0 and name not in self.faulty_open:
+            self.faulty_open.add(name)
+            kind = RULE if beyond > allowed else SOFT
+            code = "open_but_outside" if kind == RULE else "open_but_just_outside"
+            self._say(kind, code, f"{name} open at {gate['probability']:.3f}, truth {truth:.4g}")
+
+    # ---- measurements
+    def measured(self, analyte: str, sample: str, shown: float, truth: float) -> None:
+        if sample != "tub":
+            return
+        if analyte in self.pending:
+            kind, low, high = self.pending.pop(analyte)
+            self.record.forecasts.append(Forecast(analyte, kind, low, high, truth, shown))
+        if analyte == "free_chlorine":
+            self.chlorine_readings.append((self.tub.now, shown, truth))
+        self._too_early(analyte)
+
+    def _too_early(self, analyte: str) -> None:
+        kind, least = RETEST_AFTER.get(analyte, ("", 0.0))
+        if kind not in self.dosed:
+            return
+        if least is None:
+            least = 60.0 * max(
+                p["acts_over_h"] for p in self.products.values() if p["kind"] == kind
+            )
+        since = (self.tub.now - self.dosed[kind]).total_seconds() / 60
+        if since < least - 0.5:
+            self._say(RULE, "wait_cut_short", f"{analyte} tested {since:.0f} min after {kind}")
+
+    # ---- doses
+    def dose(self, product: Mapping[str, Any], grams: float) -> None:
+        """Call before the dose goes in."""
+        kind = product["kind"]
+        if not self.tub.filled:
+            self._say(RULE, "order", f"dose of {kind} into an empty tub")
+            return
+        self._gas(kind)
+        self._in_order(kind)
+        before, after = self.tub.truth(), self._after(product, grams)
+        self._sign(kind, before)
+        self._far_limit(kind, before, after)
+        self._need(kind, before, after)
+        self.dosed[kind] = self.tub.now
+
+    def _gas(self, kind: str) -> None:
+        other = {"acid": "chlorinating", "chlorinating": "acid"}.get(kind)
+        if other in self.dosed and self.tub.now - self.dosed[other] < timedelta(minutes=10):
+            self._say(RULE, "acid_and_chlorine", f"{kind} within 10 min of {other}")
+        others = [k for k in self.dosed if k != kind]
+        if any(self.tub.now - self.dosed[k] < timedelta(minutes=5) for k in others):
+            self._say(SOFT, "two_products_at_once", f"{kind} within 5 min of another product")
+
+    def _in_order(self, kind: str) -> None:
+        rank = RANK.get(kind)
+        salty = self.tub.facts.procedure == "salt_startup"
+        if rank is None or self.tub.facts.procedure == "upkeep":
+            return
+        needs = (NEEDS_OPEN if salty else NEEDS_OPEN_CHLORINE).get(rank, ())
+        missing = [a for a in needs if a not in self.opened]
+        if missing:
+            self._say(RULE, "order", f"{kind} before the gates of {', '.join(missing)} opened")
+        if kind == "chlorinating" and salty and "circulate" not in self.acted:
+            self._say(RULE, "order", "first chlorine without the circulation before it")
+
+    def _after(self, product: Mapping[str, Any], grams: float) -> dict[str, float]:
+        """The truth once the dose has mixed and acted."""
+        tub, per_l = self.tub, grams * 1000 / self.tub.facts.volume_l
+        per_l *= tub.facts.strength.get(product["id"], 1.0)
+        after = tub.truth()
+        kind = product["kind"]
+        if kind == "softening_medium":
+            take = per_l / 1000 * product["removes_mg_caco3_per_g"]
+            return {**after, "calcium_hardness": max(0.0, after["calcium_hardness"] - take)}
+        if kind == "phosphate_remover":
+            take = per_l / 1000 * product["removes_ug_per_g"]
+            return {**after, "phosphate": max(0.0, after["phosphate"] - take)}
+        if kind == "dechlorinating":
+            take = per_l / 1000 * product["removes_mg_cl2_per_g"]
+            return {**after, "free_chlorine": max(0.0, after["free_chlorine"] - take)}
+        if "formula" not in product:
+            return after
+        assert tub.ions is not None
+        ions: Ions = tub.ions.plus(**brought(product, per_l))
+        for unmixed in tub.unmixed:
+            ions = ions.plus(**unmixed)
+        held, tub.ions = tub.ions, ions
+        try:
+            return tub.truth()
+        finally:
+            tub.ions = held
+
+    def _sign(self, kind: str, truth: Mapping[str, float]) -> None:
+        ph, ta, ch = truth["ph"], truth["total_alkalinity"], truth["calcium_hardness"]
+        wrong = {
+            "acid": ph < 7.05,
+            "base_carbonate": ph > 7.9,
+            "bicarbonate": ta > 150,
+            "calcium": ch > 75,
+            "softening_medium": ch < 25,
+            "salt": truth["salt"] > 1960,
+            "chlorinating": truth["free_chlorine"] > 6.0,
+            "dechlorinating": truth["free_chlorine"] < 4.0,
+            "phosphate_remover": truth["phosphate"] < 120,
+        }.get(kind, True)
+        needless = {
+            "acid": 7.25 < ph < 7.75 and ta < 150,
+            "base_carbonate": ph > 7.3,
+            "bicarbonate": ta > 100,
+            "calcium": ch > 50,
+            "softening_medium": ch < 60,
+            "salt": truth["salt"] > 1750,
+            "chlorinating": truth["free_chlorine"] > 5.0,
+            "dechlorinating": truth["free_chlorine"] < 9.0,
+            "phosphate_remover": truth["phosphate"] < 250,
+        }.get(kind, False)
+        if wrong:
+            self._say(RULE, "wrong_sign", f"{kind} at {brief(truth)}")
+        elif needless:
+            self._say(SOFT, "needless", f"{kind} at {brief(truth)}")
+
+    def _far_limit(
+        self, kind: str, before: Mapping[str, float], after: Mapping[str, float]
+    ) -> None:
+        checks = {
+            "acid": (("ph", 7.0, -1), ("total_alkalinity", 60, -1)),
+            "base_carbonate": (("ph", 7.8, 1), ("total_alkalinity", 150, 1)),
+            "bicarbonate": (("total_alkalinity", 150, 1),),
+            "calcium": (("calcium_hardness", 75, 1),),
+            "softening_medium": (("calcium_hardness", 25, -1),),
+            "salt": (("salt", 2000, 1),),
+            "chlorinating": (("free_chlorine", 10, 1),),
+        }
+        for analyte, limit, way in checks.get(kind, ()):
+            if way * (after[analyte] - limit) > 0 and way * (before[analyte] - limit) <= 0:
+                change = f"{analyte} {before[analyte]:.4g} to {after[analyte]:.4g}"
+                self._say(CHANCE, "past_far_limit", f"{kind} moves {change}")
+
+    def _need(self, kind: str, before: Mapping[str, float], after: Mapping[str, float]) -> None:
+        analyte = MOVES.get(kind)
+        if analyte is None:
+            return
+        need, moved = AIM[analyte] - before[analyte], after[analyte] - before[analyte]
+        ratio = moved / need if need else 99.0
+        absolute, _ = TOLERANCE[analyte]
+        if ratio > 1.5 and abs(moved) - abs(need) > 3 * absolute:
+            span = f"{before[analyte]:.4g} to {after[analyte]:.4g}"
+            self._say(SOFT, "over_the_need", f"{kind}: {analyte} {span}")
+        if kind == "salt" and not self.salted:
+            self.salted = True
+            if ratio > 0.65:
+                self._say(RULE, "over_half_of_the_salt", f"first salt is {ratio:.2f} of the need")
+
+    # ---- acts
+    def confirm(self, action: str, value: float | None, step_id: str) -> None:
+        """Call before the act changes the tub."""
+        if step_id in self.done_ids:
+            self._say(RULE, "same_id_again", f"{action} has the id {step_id} of an act done before")
+        self.done_ids.add(step_id)
+        check = getattr(self, f"_before_{action}", None)
+        if check is not None:
+            check(value)
+        self.acted[action] = self.tub.now
+
+    def _before_fill(self, _: float | None) -> None:
+        salty = self.tub.facts.procedure == "salt_startup"
+        if salty and not self.tub.cell:
+            self._say(RULE, "order", "filled before the cell was in")
+        for metal, level in self.tub.hose_metals().items():
+            if level > METAL_LIMIT[metal] * 1.15 + 10:
+                self._say(RULE, "order", f"filled with {metal} at {level:.0f} ug/L from the hose")
+
+    def _before_cell_in(self, _: float | None) -> None:
+        if self.tub.filled and self.tub.facts.procedure == "salt_startup":
+            self._say(RULE, "order", "cell in after the water")
+
+    def _before_power_on(self, _: float | None) -> None:
+        if not self.tub.filled:
+            self._say(RULE, "order", "power on with the tub empty")
+
+    def _before_heat(self, _: float | None) -> None:
+        if not (self.tub.filled and self.tub.powered):
+            self._say(RULE, "order", "heating without water or power")
+
+    def _before_generator_output(self, value: float | None) -> None:
+        if not value or self.tub.facts.procedure != "salt_startup":
+            return
+        self.output_since = self.output_since or self.tub.now
+        if "salt" not in self.opened:
+            self._say(RULE, "generator_before_salt_gate", f"output {value}, gate never open")
+        elif not 1500 * 0.96 <= self.tub.truth()["salt"] <= 2000 * 1.03:
+            salt = self.tub.truth()["salt"]
+            self._say(RULE, "generator_before_salt_gate", f"output {value} at salt {salt:.0f}")
+        if "free_chlorine" not in self.opened:
+            self._say(RULE, "order", "generator on before the first chlorine's gate opened")
+
+    def _before_sensor_in(self, _: float | None) -> None:
+        if self.tub.facts.procedure != "salt_startup":
+            return
+        last = self.dosed.get("chlorinating")
+        held = [
+            truth
+            for at, shown, truth in self.chlorine_readings
+            if shown >= 3 and last and at - last >= timedelta(hours=23.5)
+        ]
+        if self.output_since is None:
+            self._say(RULE, "order", "sensor in before the generator was on")
+        if not held:
+            self._say(RULE, "sensor_before_hold", "no residual of 3 mg/L 23.5 h after the dose")
+        elif max(held) < 3 * 0.8:
+            self._say(SOFT, "sensor_on_a_false_hold", f"the truth held {max(held):.2f} mg/L")
+
+    def wait_again(self, first: Mapping[str, Any], again: Mapping[str, Any]) -> None:
+        """The same question halfway through a wait."""
+        one, two = first["step"], again["step"]
+        if two["kind"] != "wait":
+            self._say(RULE, "wait_cut_short", f"halfway through {one['id']}: {two['kind']}")
+        elif (one["not_before"], one["id"]) != (two["not_before"], two["id"]):
+            was, now = (f"{s['id']} until {s['not_before']}" for s in (one, two))
+            self._say(SOFT, "wait_moved", f"{was} became {now}")
+
+    def at_the_end(self) -> None:
+        """What the customer is left with, and what went by unseen in between."""
+        if self.tub.highest_chlorine > 10:
+            self._say(CHANCE, "chlorine_over_10", f"reached {self.tub.highest_chlorine:.1f} mg/L")
+        if self.tub.truth()["salt"] > 2000 and self.tub.facts.procedure == "salt_startup":
+            self._say(CHANCE, "salt_over_2000", f"{self.tub.truth()['salt']:.0f} mg/L")
+
+    def _say(self, kind: str, code: str, detail: str) -> None:
+        self.record.fault(kind, code, self.tub.now, detail)
+
+
+def outside(level: float, low: float | None, high: float | None) -> float:
+    """How far beyond its limits a level is; zero or less inside."""
+    below = -1.0 if low is None else low - level
+    above = -1.0 if high is None else level - high
+    return max(below, above)
+
+
+def brief(truth: Mapping[str, float]) -> str:
+    """The truth in one line."""
+    return (
+        f"pH {truth['ph']:.2f} TA {truth['total_alkalinity']:.0f} "
+        f"CH {truth['calcium_hardness']:.0f} PO4 {truth['phosphate']:.0f} "
+        f"salt {truth['salt']:.0f} FC {truth['free_chlorine']:.1f}"
+    )
