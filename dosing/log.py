@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from difflib import get_close_matches
 from typing import Any, NoReturn
@@ -156,7 +156,7 @@ def _log(data: Any, at: datetime) -> Log:
     if not isinstance(events, list):
         raise LogError("events: must be a list; write [] when nothing has happened yet")
     read = [_event(record, f"events[{place}]", place, at) for place, record in enumerate(events)]
-    kept, cautions = _once(sorted(read, key=lambda event: event.at))
+    kept, cautions = _once(sorted(read, key=_when_and_what))
     return Log(tub, procedure, tuple(products), tuple(kept), tuple(cautions))
 
 
@@ -240,6 +240,12 @@ _EVENTS: dict[str, tuple[tuple[str, ...], tuple[str, ...], Any]] = {
     "replaced_water": (("fraction",), (), _replaced),
     "done": (("step",), (), _done),
 }
+
+
+def _when_and_what(event: Event) -> tuple[datetime, int, str, int]:
+    """Order by time, not by place in the file; a reading at a dose's moment came before it."""
+    rank = (Done, Reading, ReplacedWater, Dose).index(type(event))
+    return event.at, rank, repr(replace(event, place=0)), event.place
 
 
 def _once(events: Iterable[Event]) -> tuple[list[Event], list[str]]:
