@@ -16,6 +16,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -24,6 +25,7 @@ from typing import Any
 from tests.tubs import standin
 from tests.tubs.draw import draw, odd_habits
 from tests.tubs.equilibrium import Equilibrium
+from tests.tubs.meddle import FOREIGN, SCENARIOS
 from tests.tubs.record import Record
 from tests.tubs.score import score, table
 from tests.tubs.technician import Technician
@@ -62,12 +64,18 @@ ASKED: Mapping[str, Callable[[str, datetime], Mapping[str, Any]]] = {
 }
 
 
-def walk(seed: int, who: str, procedure: str, odd: bool, family: str | None) -> Record:
+def walk(
+    seed: int, who: str, procedure: str, odd: bool, family: str | None, meddle: str | None
+) -> Record:
     """One tub from start to end."""
     facts = draw(seed, family, odd_habits if odd else None, procedure)
     days = 62.0 if procedure == "upkeep" else 30.0
     steps = 600 if procedure == "upkeep" else 150
-    return Technician(facts, Equilibrium(), ASKED[who]).walk(steps, days)
+    if meddle:
+        facts = replace(facts, products=(*facts.products, *FOREIGN))
+    technician = Technician(facts, Equilibrium(), ASKED[who])
+    technician.meddle = SCENARIOS[meddle]() if meddle else None
+    return technician.walk(steps, days)
 
 
 def run(seeds: Sequence[int], jobs: int, **how: Any) -> list[Record]:
@@ -100,6 +108,7 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument("--who", choices=sorted(ASKED), default="engine")
     parser.add_argument("--procedure", default="salt_startup")
     parser.add_argument("--family")
+    parser.add_argument("--meddle", choices=sorted(SCENARIOS), help="behind the technician's back")
     parser.add_argument("--odd", action="store_true", help="interrupted, late, stray doses")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
@@ -137,7 +146,13 @@ def check(result: Mapping[str, Any]) -> int:
 
 def main(argv: Sequence[str] | None = None) -> int:
     args = options().parse_args(argv)
-    how = {"who": args.who, "procedure": args.procedure, "odd": args.odd, "family": args.family}
+    how = {
+        "who": args.who,
+        "procedure": args.procedure,
+        "odd": args.odd,
+        "family": args.family,
+        "meddle": args.meddle,
+    }
     if args.show is not None:
         return show(walk(args.show, **how), args.log)
     fixed = args.check or args.keep

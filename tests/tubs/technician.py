@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -16,9 +16,8 @@ from tests.tubs.letter import departures, moment
 from tests.tubs.record import LETTER, RULE, SOFT, Record
 from tests.tubs.strips import Reader
 from tests.tubs.tub import Tub
-from tests.tubs.watch import Watch, brief
+from tests.tubs.watch import START, Watch, brief
 
-START = datetime(2026, 5, 4, 8, tzinfo=UTC)
 MINUTES = {
     "prefilter": 10, "cell_in": 15, "power_on": 10, "heat": 5, "generator_output": 1,
     "circulate": 10, "clean_filter": 10, "sensor_in": 15, "drain": 60, "purge": 45,
@@ -44,6 +43,8 @@ class Technician:
         self.answer: Mapping[str, Any] = {}
         self.events: list[dict[str, Any]] = []
         self.meddle: Meddle | None = None
+        if facts.procedure == "upkeep":
+            self.tub.in_use(self.rng.uniform(0.2, 1.5))
 
     # ---- the walk
     def walk(self, most_steps: int = 150, most_days: float = 30.0) -> Record:

@@ -99,6 +99,19 @@ class Tub:
         self.demand = self.facts.first_demand_mg_l
         self.slow, self.unmixed, self.in_filter = [], [], 0.0
 
+    def in_use(self, bathers_mg_l_day: float) -> None:
+        """A tub that was started up some time ago: balanced, salted, warm, its cell at work."""
+        self.fill_up()
+        self.temperature_c = self.heater_c = self.facts.set_temperature_c
+        salty = self.facts.sanitizer == "salt_chlorine"
+        ions = self.chemistry.water(38.0, 7.5, 90.0, 50.0, 1750.0 if salty else 200.0)
+        self.ions = ions.plus(hypochlorite=4.5 / CL2_MG_PER_MMOL)
+        self.phosphate, self.demand, self.powered, self.cell = 120.0, 0.0, True, salty
+        self.bathers_mg_l_day = bathers_mg_l_day
+        lost = 4.5 * self.facts.decay_per_day + self.facts.organics_mg_l_day + bathers_mg_l_day
+        self.output = min(1.0, lost / self.facts.yield_mg_l_day) if salty else 0.0
+        self.sensor_since = self.now if self.facts.has_sensor else None
+
     def drain(self) -> None:
         self.filled, self.ions, self.output, self.bromine = False, None, 0.0, 0.0
 

@@ -6,14 +6,17 @@ tolerances are ours.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from tests.tubs.equilibrium import Ions
 from tests.tubs.record import CHANCE, RULE, SOFT, Forecast, GateSeen, Record
 from tests.tubs.tub import Tub, brought
 
+START = datetime(2026, 5, 4, 8, tzinfo=UTC)
+UPKEEP_DAYS = {"total_alkalinity": 10, "calcium_hardness": 10, "phosphate": 30}
 METALS = ("iron", "copper", "manganese")
 METAL_LIMIT = {"iron": 200.0, "copper": 200.0, "manganese": 50.0}
 # How far outside the truth may be before an open gate is a fault: absolute and relative part.
@@ -75,6 +78,7 @@ class Watch:
         self.chlorine_readings: list[tuple[datetime, float, float]] = []
         self.output_since: datetime | None = None
         self.salted = False
+        self.times: dict[str, list[datetime]] = {}
         self.products = {p["id"]: p for p in tub.facts.products}
 
     # ---- answers
@@ -112,6 +116,7 @@ class Watch:
     def measured(self, analyte: str, sample: str, shown: float, truth: float) -> None:
         if sample != "tub":
             return
+        self.times.setdefault(analyte, []).append(self.tub.now)
         if analyte in self.pending:
             kind, low, high = self.pending.pop(analyte)
             self.record.forecasts.append(Forecast(analyte, kind, low, high, truth, shown))
@@ -265,8 +270,23 @@ class Watch:
             check(value)
         self.acted[action] = self.tub.now
 
+    def given_by_others(self, kind: str) -> None:
+        """A product went in that no answer asked for."""
+        self.dosed[kind] = self.tub.now
+
+    def _before_drain(self, _: float | None) -> None:
+        """New water begins anew."""
+        self.opened.clear()
+        self.dosed.clear()
+        self.acted.clear()
+        self.pending.clear()
+        self.chlorine_readings.clear()
+        self.output_since, self.salted = None, False
+
     def _before_fill(self, _: float | None) -> None:
         salty = self.tub.facts.procedure == "salt_startup"
+        if self.tub.filled:
+            self._say(RULE, "order", "filled while full")
         if salty and not self.tub.cell:
             self._say(RULE, "order", "filled before the cell was in")
         for metal, level in self.tub.hose_metals().items():
@@ -324,10 +344,20 @@ class Watch:
 
     def at_the_end(self) -> None:
         """What the customer is left with, and what went by unseen in between."""
+        if self.tub.facts.procedure == "upkeep":
+            self._rhythm()
         if self.tub.highest_chlorine > 10:
             self._say(CHANCE, "chlorine_over_10", f"reached {self.tub.highest_chlorine:.1f} mg/L")
         if self.tub.truth()["salt"] > 2000 and self.tub.facts.procedure == "salt_startup":
             self._say(CHANCE, "salt_over_2000", f"{self.tub.truth()['salt']:.0f} mg/L")
+
+    def _rhythm(self) -> None:
+        """Upkeep: alkalinity and hardness every ten days, phosphate every thirty."""
+        for analyte, days in UPKEEP_DAYS.items():
+            times = [START, *self.times.get(analyte, []), self.tub.now]
+            gap = max(b - a for a, b in itertools.pairwise(times))
+            if gap > timedelta(days=days + 1):
+                self._say(RULE, "upkeep_missed", f"{analyte} not tested for {gap.days} days")
 
     def _say(self, kind: str, code: str, detail: str) -> None:
         self.record.fault(kind, code, self.tub.now, detail)
