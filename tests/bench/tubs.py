@@ -14,6 +14,7 @@ import json
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -25,6 +26,7 @@ from typing import Any
 from tests.tubs import standin
 from tests.tubs.draw import draw, odd_habits
 from tests.tubs.equilibrium import Equilibrium
+from tests.tubs.long_logs import long_log
 from tests.tubs.meddle import FOREIGN, SCENARIOS
 from tests.tubs.record import Record
 from tests.tubs.score import score, table
@@ -100,6 +102,21 @@ def fallen(result: Mapping[str, Any], kept: Mapping[str, Any]) -> list[str]:
     return found
 
 
+def speed(who: str) -> dict[str, dict[str, float]]:
+    """Seconds for logs of a usual and of a great length: best and worst of the rounds."""
+    found = {}
+    for count, rounds in ((100, 9), (1_000, 3), (10_000, 1)):
+        for procedure in ("salt_startup", "upkeep"):
+            text, at = long_log(count, procedure)
+            times = []
+            for _ in range(rounds):
+                begun = time.perf_counter()
+                ASKED[who](text, at)
+                times.append(time.perf_counter() - begun)
+            found[f"{procedure} {count}"] = {"best_s": min(times), "worst_s": max(times)}
+    return found
+
+
 def options() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m tests.bench tubs", description=__doc__)
     parser.add_argument("--tubs", type=int, default=40)
@@ -113,6 +130,7 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
     parser.add_argument("--log", type=Path, help="with --show: write the tub's log there")
+    parser.add_argument("--speed", action="store_true", help="time logs of 100 to 10,000 events")
     parser.add_argument("--check", action="store_true", help="fixed set against the baseline")
     parser.add_argument("--keep", action="store_true", help="write the baseline anew")
     parser.add_argument("--faults", action="store_true", help="list every fault by seed")
@@ -155,6 +173,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     }
     if args.show is not None:
         return show(walk(args.show, **how), args.log)
+    if args.speed:
+        print(json.dumps(speed(args.who), indent=1))
+        return 0
     fixed = args.check or args.keep
     seed, tubs = (CHECK_SEED, CHECK_TUBS) if fixed else (args.seed, args.tubs)
     records = run(range(seed, seed + tubs), args.jobs, **how)

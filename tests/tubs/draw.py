@@ -179,6 +179,8 @@ def some_products(rng: np.random.Generator) -> tuple[dict[str, Any], ...]:
         shelf[1] = dict(ACIDS[rng.integers(len(ACIDS))])
     if rng.random() < 0.2:
         shelf[5]["max_step_g"] = 1000.0
+    shelf[6]["acts_over_h"] = float(rng.choice([24, 24, 48]))
+    shelf[7]["acts_over_h"] = float(rng.choice([24, 24, 12]))
     return tuple(shelf)
 
 
