@@ -1,7 +1,7 @@
 """What a phone does to sensor values: from linear raw to display-encoded code values.
 
 White balance with an error, the maker's matrix, exposure, local tone mapping, a tone curve,
-saturation and hue warps, sharpening. `develop` works on whole pictures, `develop_points` on patches.
+saturation and hue warps, sharpening. `develop` takes whole pictures, `develop_points` patches.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def draw_look(rng: np.random.Generator, careless: bool, other: bool) -> Look:
     rough = 1.0 if careless else 0.0
     look = Look(
         level=float(rng.uniform(0.42, 0.97) if careless else rng.uniform(0.55, 0.9)),
-        balance_error=tuple(np.exp(rng.normal(0, 0.04, 3)).tolist()),
+        balance_error=tuple(np.exp(rng.normal(0, 0.04, 3) * [1, 0, 1]).tolist()),
         veil=float(rng.uniform(0.002, 0.012 + 0.018 * rough)),
         gamma=float(np.exp(rng.normal(0, 0.05))),
         contrast=float(rng.uniform(-0.05, 0.18 + 0.1 * rough)),
@@ -194,9 +194,14 @@ def noisy(raw: Image, look: Look, white: float, rng: np.random.Generator) -> Ima
 
 
 def develop(
-    raw: Image, camera: Camera, white_raw: Array, look: Look, warm: float, rng: np.random.Generator
+    raw: Image,
+    camera: Camera,
+    white_raw: Array,
+    look: Look,
+    warm: float,
+    rng: np.random.Generator,
 ) -> Image:
-    """Whole picture: raw (h, w, 3) to code values 0 to 1; `white_raw` is the paper at its brightest."""
+    """Raw (h, w, 3) to code values 0 to 1; `white_raw` is the paper where the light is best."""
     white = float(white_raw[1])
     exposed = (raw + np.float32(look.veil) * white_raw.astype(np.float32)) * np.float32(look.level)
     exposed = noisy(exposed, look, white, rng)

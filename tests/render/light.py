@@ -27,9 +27,6 @@ HARD = ("3-LED-1 (457/540/605)", "LED-RGB1", "Metal Halide", "HP3", "H38JA-100/D
 KINDS = ("daylight", "good_led", "led", "fluorescent", "warm", "hard")
 """Kinds of one lamp; `mixed` lies in the scene: two lamps from two sides."""
 
-D50_NEAR_UV = 0.82
-"""Power of D50 at 380 to 400 nm over its mean from 420 to 680 nm, near enough; scales brighteners."""
-
 
 @dataclass(frozen=True, eq=False)
 class Light:

@@ -72,8 +72,8 @@ class Pads:
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", strips.FAMILIES[self.family])
 
-    def reflectance(self, analyte: str, value: float) -> Array:
-        """Reflectance of the pad in water of that value, shape (71,)."""
+    def reflectance(self, analyte: str, value: float, strength: float = 1.0) -> Array:
+        """Reflectance of the pad in water of that value, shape (71,); `strength` thins its dye."""
         pad = strips.pad_of(self.kind, analyte)
         place = self.kind.pads.index(pad)
         lot = np.random.default_rng([self.seed, 21, place])
@@ -81,7 +81,7 @@ class Pads:
         mid = (
             pad.mid + lot.normal(0, 0.08) if pad.analyte == "ph" else pad.mid * lot.normal(1, 0.06)
         )
-        amount = self.amount(place)
+        amount = self.amount(place) * strength
         share = turned_share(pad, value, mid)
         k_over_s = self.carrier(place)
         for i, (centre, width, height) in enumerate((*pad.before, *pad.after)):
