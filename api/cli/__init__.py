@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from importlib.util import find_spec
+
+from api.cli.common import UnusableError, complain, reason
 
 VERBS = ("card", "read", "next", "table", "serve", "demo")
+
+CANNOT = 1
+"""Exit status: the input cannot be used."""
 
 
 def parser() -> argparse.ArgumentParser:
@@ -17,15 +24,36 @@ def parser() -> argparse.ArgumentParser:
     )
     verbs = command.add_subparsers(dest="verb", required=True, metavar="VERB")
     for verb in VERBS:
-        import_module(f"api.cli.{verb}").add(verbs)
+        if find_spec(f"api.cli.{verb}"):
+            import_module(f"api.cli.{verb}").add(verbs)
     return command
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one verb; 0 an answer, 1 input that cannot be used, 2 wrong usage."""
     args = parser().parse_args(argv)
-    status: int = args.run(args)
+    try:
+        status: int = args.run(args)
+        sys.stdout.flush()
+    except UnusableError as fault:
+        complain(fault)
+        return CANNOT
+    except BrokenPipeError:
+        return _nobody_listens()
+    except OSError as fault:
+        _nobody_listens()
+        complain(f"the answer cannot be written ({reason(fault)}); make room or print elsewhere")
+        return CANNOT
+    except KeyboardInterrupt:
+        complain("stopped by the keyboard; nothing was kept")
+        return 130
     return status
+
+
+def _nobody_listens() -> int:
+    """Let Python end quietly when standard output cannot take what is left."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return CANNOT
 
 
 if __name__ == "__main__":

@@ -1,0 +1,76 @@
+"""The service, built from settings; nothing is shared between two of them."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
+
+from api.errors import add_handlers
+from api.guard import Guard
+from api.pages import first
+from api.routes import health, next_step, read
+from api.schemas import Problem
+from api.settings import Settings
+from api.store import open_store
+from api.workers import ReadingPool
+
+Clock = Callable[[], datetime]
+HERE = Path(__file__).parent
+DESCRIPTION = "From a photo of a dipped test strip to the next step of a hot tub's start-up."
+
+log = logging.getLogger("dipstep.service")
+
+
+def utc_now() -> datetime:
+    """Return this moment."""
+    return datetime.now(UTC)
+
+
+def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
+    """Return a new service on this shop folder; its readers start with it and end with it."""
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        app.state.pool = ReadingPool(settings.readers, settings.read_timeout_s)
+        yield
+        app.state.pool.close()
+        app.state.store.close()
+
+    app = FastAPI(
+        title="Dipstep",
+        version=version("dipstep"),
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+    )
+    settings.home.mkdir(parents=True, exist_ok=True)
+    app.state.settings, app.state.now = settings, now
+    app.state.store = open_store(settings.database_url)
+    for module in (health, read, next_step, first):
+        app.include_router(module.router)
+    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    add_handlers(app)
+    app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes)
+    describe_problem(app)
+    return app
+
+
+def describe_problem(app: FastAPI) -> None:
+    """Put the one error shape into the OpenAPI document."""
+    plain = app.openapi
+
+    def with_problem() -> dict[str, object]:
+        document = plain()
+        shapes = document.setdefault("components", {}).setdefault("schemas", {})
+        shapes["Problem"] = Problem.model_json_schema()
+        return document
+
+    app.openapi = with_problem  # type: ignore[method-assign]

@@ -1,0 +1,85 @@
+"""What the verbs share: one sentence for what cannot be used, files, moments."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    Verbs = argparse._SubParsersAction[argparse.ArgumentParser]
+
+
+class UnusableError(Exception):
+    """Input that cannot be used; the message is the one sentence for the person."""
+
+
+def complain(message: object) -> None:
+    """Say one sentence on standard error."""
+    print(f"dipstep: {message}", file=sys.stderr)
+
+
+def read_bytes(path: Path) -> bytes:
+    """Return the file's bytes; say in one sentence why not."""
+    if path.is_dir():
+        raise UnusableError(f"{path}: is a folder; name a file in it")
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise UnusableError(f"{path}: {reason(fault)}; check the path") from None
+    except ValueError:
+        raise UnusableError(f"{str(path)!r}: is no possible file name; check the path") from None
+
+
+def read_text(path: Path) -> str:
+    """Return the file's text; UTF-8, with or without a byte order mark."""
+    try:
+        return read_bytes(path).decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise UnusableError(
+            f"{path}: byte {fault.start} is not UTF-8 text; save the file as UTF-8"
+        ) from None
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write the whole file or nothing; say in one sentence why not."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as fault:
+        part.unlink(missing_ok=True) if part.parent.is_dir() else None
+        raise UnusableError(
+            f"{path}: cannot be written ({reason(fault)}); choose another place"
+        ) from None
+
+
+def reason(fault: OSError) -> str:
+    """Return the system's own words, in small letters."""
+    return (fault.strerror or str(fault)).lower()
+
+
+def moment(text: str) -> datetime:
+    """Parse ISO 8601 with an offset, for argparse."""
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        when = None
+    if when is None or when.tzinfo is None:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not a time with an offset, such as 2025-06-01T09:00:00+02:00"
+        )
+    return when
+
+
+def seconds(text: str) -> float:
+    """Parse a span of time in seconds, for argparse."""
+    try:
+        span = float(text)
+    except ValueError:
+        span = -1.0
+    if not 0.0 <= span <= 86_400.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds, such as 15")
+    return span

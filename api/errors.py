@@ -1,0 +1,77 @@
+"""Every error of the service in one shape: RFC 9457, `application/problem+json`."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+log = logging.getLogger("dipstep.service")
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class ProblemError(Exception):
+    """A request that cannot be answered: status, code, and one sentence with the cure."""
+
+    def __init__(
+        self, status: int, code: str, detail: str, headers: dict[str, str] | None = None
+    ) -> None:
+        super().__init__(detail)
+        self.status, self.code, self.detail, self.headers = status, code, detail, headers
+
+
+def problem(
+    status: int, code: str, detail: str, headers: dict[str, str] | None = None
+) -> JSONResponse:
+    """Return the one error shape."""
+    body = {
+        "type": f"urn:dipstep:problem:{code}",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "code": code,
+    }
+    return JSONResponse(body, status, headers, MEDIA_TYPE)
+
+
+def in_plain_words(faults: Sequence[Any]) -> str:
+    """Return the first fault of a refused request as one sentence."""
+    place = ".".join(str(part) for part in faults[0]["loc"]) or "the request"
+    return f"{place}: {str(faults[0]['msg']).lower()}; see /openapi.json for what belongs there"
+
+
+STATUS_CODES = {
+    404: ("not_found", "there is nothing at {path}; see /openapi.json for what there is"),
+    405: ("method_not_allowed", "{path} does not take {method}; see /openapi.json"),
+    413: ("too_large", "the upload is larger than this service takes; send a smaller file"),
+}
+
+
+def add_handlers(app: FastAPI) -> None:
+    """Turn everything that can go wrong into the one shape."""
+
+    @app.exception_handler(ProblemError)
+    def told(_: Request, fault: ProblemError) -> JSONResponse:
+        return problem(fault.status, fault.code, fault.detail, fault.headers)
+
+    @app.exception_handler(RequestValidationError)
+    def malformed(_: Request, refused: RequestValidationError) -> JSONResponse:
+        return problem(422, "malformed_request", in_plain_words(refused.errors()))
+
+    @app.exception_handler(HTTPException)
+    def refused(request: Request, fault: HTTPException) -> JSONResponse:
+        code, text = STATUS_CODES.get(fault.status_code, ("refused", str(fault.detail).lower()))
+        detail = text.format(path=request.url.path, method=request.method)
+        return problem(fault.status_code, code, detail, dict(fault.headers or {}))
+
+    @app.exception_handler(Exception)
+    def our_fault(request: Request, fault: Exception) -> JSONResponse:
+        log.error("%s %s failed", request.method, request.url.path, exc_info=fault)
+        return problem(500, "our_fault", "this is a fault of Dipstep; nothing was kept, try again")

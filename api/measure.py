@@ -1,0 +1,182 @@
+"""The joint of reader and calibration: from a photo to values with bands and a verdict.
+
+The verdict is made here and nowhere else: it is the worst weight among a pad's reasons.
+No web, no store, no settings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from api.interference import Band, carbonate_alkalinity, interferences
+from api.reasons import VERDICT, Verdict, all_reasons, worst
+from api.timing import timing
+from calibration.curve import Curve, fit_curve
+from calibration.estimate import Estimate, estimate
+from calibration.table import PadChart, Table
+from reader.card import Card
+from reader.find_strip import PadPlace
+from reader.pads import PadColour
+from reader.read_strip import StripSeen, read_strip
+
+CONFIDENCE = 0.95
+"""Probability held by every band."""
+KNOWN = all_reasons()
+
+
+@dataclass(frozen=True, eq=False)
+class PadReading:
+    """One pad: its colour, its value with a band, and what that is worth."""
+
+    chart: PadChart
+    status: Verdict
+    reasons: tuple[str, ...]
+    lab: NDArray[np.float64] | None
+    """CIELAB, D50 / 2 degree, shape (3,); None when the pad was not seen."""
+    cov: NDArray[np.float64] | None
+    """Covariance the estimate was made with [Lab units squared], shape (3, 3)."""
+    estimate: Estimate | None
+    """What was estimated, kept for QA even where the verdict is `unreadable`."""
+    dof: float = np.inf
+    """Degrees of freedom behind `cov`."""
+
+    @property
+    def band(self) -> Band | None:
+        """The value with its band, or None where the pad is unreadable."""
+        if self.estimate is None or self.status == "unreadable":
+            return None
+        return Band(self.estimate.value, self.estimate.low, self.estimate.high)
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoReading:
+    """One photo: what was seen, a reading for every pad of the table, and the verdict."""
+
+    seen: StripSeen
+    pads: tuple[PadReading, ...]
+    status: Verdict
+    reasons: tuple[str, ...]
+    carbonate_alkalinity: Band | None = None
+    """Derived: alkalinity without the cyanurate's share [mg/L as CaCO3]."""
+
+
+def curves_of(table: Table) -> dict[int, Curve]:
+    """Return the fitted curve of every pad; give it to `measure` when many photos are read."""
+    return {chart.pad: fit_curve(chart) for chart in table.charts}
+
+
+def measure(
+    data: bytes,
+    card: Card,
+    table: Table,
+    elapsed_s: float | None = None,
+    curves: Mapping[int, Curve] | None = None,
+) -> PhotoReading:
+    """Read every pad of the table's strip in one photo.
+
+    Parameters
+    ----------
+    data
+        The photo file's bytes.
+    card
+        The reference card in the photo, with measured colours where there are any.
+    table
+        The shop's calibration table.
+    elapsed_s
+        Seconds from the dip to the photo; None when unknown, then taken as in time.
+    curves
+        What `curves_of(table)` returned, so that many photos need it only once.
+
+    Raises
+    ------
+    PhotoError
+        If the bytes are no image that can be read.
+    """
+    seen = read_strip(data, card, places(table))
+    return judge(seen, table, elapsed_s, curves or curves_of(table))
+
+
+def places(table: Table) -> tuple[PadPlace, ...]:
+    """Return where the table says that the pads are."""
+    return tuple(PadPlace(chart.pad, chart.centre_mm, chart.size_mm) for chart in table.charts)
+
+
+def judge(
+    seen: StripSeen, table: Table, elapsed_s: float | None, curves: Mapping[int, Curve]
+) -> PhotoReading:
+    """Turn the colours that were seen into values with bands and verdicts."""
+    colours = {colour.pad: colour for colour in seen.pads}
+    bare = PadColour(pad=0, lab=None, cov=None, cov_budget=None, dof=np.inf, reasons=())
+    pads = [
+        read_pad(
+            chart, curves[chart.pad], colours.get(chart.pad, bare), elapsed_s, heavy(seen.reasons)
+        )
+        for chart in table.charts
+    ]
+    return verdicts(seen, pads)
+
+
+def heavy(codes: Sequence[str]) -> tuple[str, ...]:
+    """Return the photo's reasons that weigh on every pad."""
+    return tuple(code for code in codes if KNOWN[code].weight != "note")
+
+
+def read_pad(
+    chart: PadChart,
+    curve: Curve,
+    colour: PadColour,
+    elapsed_s: float | None,
+    of_photo: tuple[str, ...] = (),
+) -> PadReading:
+    """Estimate one pad; its verdict is still without what the other pads say."""
+    when = timing(elapsed_s, chart.read_after_s)
+    reasons = (*colour.reasons, *of_photo, *when.reasons)
+    if colour.lab is None or colour.cov is None:
+        return PadReading(chart, "unreadable", unique(reasons), None, None, None)
+    cov = np.asarray(colour.cov) * when.widen
+    if colour.cov_budget is not None and not curve.has_repeats:
+        cov = cov + colour.cov_budget
+    found = estimate(curve, colour.lab, cov, CONFIDENCE, colour.dof)
+    codes = unique((*reasons, *found.reasons))
+    return PadReading(chart, verdict(codes), codes, colour.lab, cov, found, colour.dof)
+
+
+def verdicts(seen: StripSeen, pads: Sequence[PadReading]) -> PhotoReading:
+    """Add what the pads say about each other, and judge the whole photo."""
+    said = interferences(bands_of(pads))
+    pads = [with_reasons(pad, said.get(pad.chart.analyte, ())) for pad in pads]
+    statuses = {pad.status for pad in pads}
+    whole: Verdict = verdict(seen.reasons)
+    if statuses == {"unreadable"} or not seen.card_found or not seen.strip_found:
+        whole = "unreadable"
+    elif whole == "accepted" and statuses - {"accepted"}:
+        whole = "recheck"
+    derived = carbonate_alkalinity(bands_of(pads))
+    return PhotoReading(seen, tuple(pads), whole, unique(seen.reasons), derived)
+
+
+def bands_of(pads: Sequence[PadReading]) -> dict[str, Band]:
+    """Return the bands of the pads that could be read, by analyte."""
+    return {pad.chart.analyte: pad.band for pad in pads if pad.band is not None}
+
+
+def with_reasons(pad: PadReading, more: tuple[str, ...]) -> PadReading:
+    """Return the reading with more reasons, judged again; an unread pad stays unread."""
+    if not more or pad.status == "unreadable":
+        return pad
+    codes = unique((*pad.reasons, *more))
+    return replace(pad, reasons=codes, status=verdict(codes))
+
+
+def verdict(codes: Sequence[str]) -> Verdict:
+    """Return the verdict that the worst of the reasons asks for."""
+    return VERDICT[worst(codes, KNOWN)]
+
+
+def unique(codes: Sequence[str]) -> tuple[str, ...]:
+    """Return the codes once each, in their order."""
+    return tuple(dict.fromkeys(codes))

@@ -1,0 +1,1 @@
+"""What people see in a browser: server-rendered pages, each with a frozen dataclass as context."""

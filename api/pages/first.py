@@ -1,0 +1,126 @@
+"""The first page: choose or take a photo, see what was found, the readings and the next step."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+from starlette.datastructures import FormData
+
+from api.advise import advise
+from api.deps import FormOf, Now, PoolOf, ReadForm, SettingsOf, StoreOf, elapsed_of, upload
+from api.entries import with_reading
+from api.errors import ProblemError
+from api.job import Named
+from api.pages.readings import ReadingView, view_of
+from api.pages.render import page
+from api.procedures import shop_procedures
+from api.reasons import all_reasons
+from api.routes.read import ask
+from api.settings import Settings
+from api.stock import Offer, offers
+from api.store import Store
+from api.wanted import wanted_ranges
+
+router = APIRouter(include_in_schema=False)
+
+PHOTO_SUFFIXES = {".jpg", ".jpeg", ".png", ".heic"}
+
+
+@dataclass(frozen=True)
+class FirstPage:
+    """What the first page shows."""
+
+    tables: list[Offer]
+    cards: list[Offer]
+    samples: list[str]
+    trouble: str | None = None
+    reading: ReadingView | None = None
+    picture: str | None = None
+    """The photo with what was found, as a data URL."""
+    next: dict[str, Any] | None = None
+    tub: str | None = None
+    log_trouble: str | None = None
+
+
+@router.get("/")
+def get_first(store: StoreOf, settings: SettingsOf) -> HTMLResponse:
+    """Show the form."""
+    return page("first.html", FirstPage(**choices(store, settings)))
+
+
+@router.post("/")
+def post_first(
+    form: FormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf, now: Now
+) -> HTMLResponse:
+    """Read the photo, and say what to do next when a log came with it."""
+    given = choices(store, settings)
+    try:
+        answer = ask(wish(form, settings), pool, store, settings, ("seen",))
+    except ProblemError as fault:
+        return page("first.html", FirstPage(**given, trouble=fault.detail), fault.status)
+    shown = FirstPage(
+        **given,
+        reading=view_of(answer.reading, wanted_ranges(), all_reasons()),
+        picture=data_url(answer.pictures.get("seen.jpg")),
+        **next_for(form, answer.reading, now, settings),
+    )
+    return page("first.html", shown)
+
+
+def choices(store: Store, settings: Settings) -> dict[str, Any]:
+    """Return the tables, cards and sample photos that can be chosen."""
+    with store.reading() as session:
+        tables, cards = offers(session, "table", settings), offers(session, "card", settings)
+    return {"tables": tables, "cards": cards, "samples": samples(settings)}
+
+
+def samples(settings: Settings) -> list[str]:
+    """Return the names of the sample photos, where this is a checkout."""
+    if settings.samples is None:
+        return []
+    return sorted(
+        path.name for path in settings.samples.iterdir() if path.suffix.lower() in PHOTO_SUFFIXES
+    )
+
+
+def wish(form: FormData, settings: Settings) -> ReadForm:
+    """Return what the form asks to be read: a photo sent, or one of the samples."""
+    sample = form.get("sample")
+    if settings.samples and isinstance(sample, str) and sample in samples(settings):
+        photo = Named(sample, (settings.samples / sample).read_bytes())
+        return ReadForm(photo, "sample", "sample", None)
+    photo_sent, own_table = upload(form, "photo"), upload(form, "own_table")
+    table = own_table or upload(form, "table")
+    if not isinstance(photo_sent, Named):
+        raise ProblemError(422, "no_photo", "No photo was sent; choose or take one first.")
+    if table is None:
+        raise ProblemError(422, "no_table", "No strip was chosen; choose one, or add its table.")
+    elapsed = elapsed_of(upload(form, "elapsed_s"))
+    return ReadForm(photo_sent, table, upload(form, "own_card") or upload(form, "card"), elapsed)
+
+
+def next_for(
+    form: FormData, reading: dict[str, Any], now: datetime, settings: Settings
+) -> dict[str, Any]:
+    """Return the next step for the log that came with the photo, the reading entered."""
+    log = upload(form, "log")
+    if not isinstance(log, Named):
+        return {}
+    try:
+        text = with_reading(log.text(), reading, now)
+        answer, tub = advise(text, log.name, now, shop_procedures(settings.home))
+    except ValueError as fault:
+        return {"log_trouble": str(fault)}
+    return {"next": answer, "tub": tub}
+
+
+def data_url(picture: bytes | None) -> str | None:
+    """Return the picture so that it can stand in the page itself."""
+    if picture is None:
+        return None
+    return "data:image/jpeg;base64," + base64.b64encode(picture).decode()

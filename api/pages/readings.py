@@ -1,0 +1,49 @@
+"""A reading as a page shows it: one row a pad, like the strip itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from api.bands import BandBar, Range, band_bar
+from api.swatch import hex_of
+from api.words import sentences
+
+
+@dataclass(frozen=True)
+class PadRow:
+    """One pad: its colour, its value on a band bar, its verdict and what was flagged."""
+
+    pad: Mapping[str, Any]
+    colour: str | None
+    bar: BandBar
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReadingView:
+    """One photo's reading for a page."""
+
+    answer: Mapping[str, Any]
+    rows: tuple[PadRow, ...]
+    remarks: tuple[str, ...]
+    """What was seen of the whole photo."""
+
+
+def view_of(
+    answer: Mapping[str, Any], wanted: Mapping[str, Range], known: Mapping[str, Any]
+) -> ReadingView:
+    """Return a reading (JSON of formats) as a page shows it."""
+    of_photo = set(answer["reasons"])
+    shown = answer["readings"] if answer["strip"]["found"] else []
+    rows = tuple(
+        PadRow(
+            pad,
+            hex_of(pad["lab"]) if pad["lab"] else None,
+            band_bar(pad, wanted.get(pad["analyte"])),
+            tuple(sentences([code for code in pad["reasons"] if code not in of_photo], known)),
+        )
+        for pad in shown
+    )
+    return ReadingView(answer, rows, tuple(sentences(answer["reasons"], known)))

@@ -1,0 +1,49 @@
+"""Templates to pages: one environment, strict about names that are missing."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+
+from api import words
+
+TEMPLATES = Path(__file__).parents[1] / "templates"
+
+
+@cache
+def environment() -> Environment:
+    """Return the templates with the words they share."""
+    env = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=select_autoescape(("html", "svg")),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters |= {
+        "plain": words.plain,
+        "number": words.number,
+        "moment": words.moment,
+        "value_of": words.value_of,
+    }
+    env.globals |= {
+        "band": words.band,
+        "amount": words.amount,
+        "cautions_of": words.cautions_of,
+        "verdict_words": words.VERDICT_WORDS,
+        "version": version("dipstep"),
+    }
+    return env
+
+
+def page(template: str, context: Any, status: int = 200) -> HTMLResponse:
+    """Return the page; the context is a frozen dataclass whose fields are the template's names."""
+    names = {field.name: getattr(context, field.name) for field in fields(context)}
+    text = environment().get_template(template).render(names)
+    return HTMLResponse(text, status, {"Cache-Control": "no-store"})

@@ -1,0 +1,56 @@
+"""POST /api/next: from a log to the next step; keeps nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse
+from pydantic import AwareDatetime
+
+from api.advise import advise
+from api.deps import BodyOf, Now, SettingsOf
+from api.errors import ProblemError
+from api.job import Named
+from api.procedures import shop_procedures
+from api.schemas import NextOut, problems
+
+router = APIRouter(prefix="/api", tags=["next step"])
+
+LOG: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {
+                    "type": "object",
+                    "required": ["tub", "procedure", "events"],
+                    "properties": {
+                        "tub": {"type": "object"},
+                        "procedure": {"type": "string"},
+                        "products": {"type": "array", "items": {"type": "object"}},
+                        "events": {"type": "array", "items": {"type": "object"}},
+                    },
+                }
+            }
+        },
+    }
+}
+
+
+@router.post(
+    "/next",
+    response_model=NextOut,
+    responses=problems(400, 413, 422),
+    openapi_extra=LOG,
+)
+def post_next(
+    body: BodyOf, now: Now, settings: SettingsOf, at: AwareDatetime | None = None
+) -> JSONResponse:
+    """Say what to do next at the given moment, by default now."""
+    try:
+        text = Named("the log", body).text()
+        answer, _ = advise(text, "the log", at or now, shop_procedures(settings.home))
+    except ValueError as fault:
+        raise ProblemError(422, "unusable_log", str(fault)) from None
+    return JSONResponse(answer)

@@ -1,0 +1,83 @@
+"""POST /api/read: a photo to its reading; keeps nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse
+from sqlalchemy.orm import Session
+
+from api.deps import PoolOf, ReadForm, ReadFormOf, SettingsOf, StoreOf, answer_of
+from api.errors import ProblemError
+from api.job import Named
+from api.schemas import ReadingOut, problems
+from api.settings import Settings
+from api.shelf import Kind
+from api.stock import UnknownNameError, fetch
+from api.store import Store
+from api.wire import unread_json
+from api.workers import Answer, Pictures, ReadingPool, Request
+
+router = APIRouter(prefix="/api", tags=["reading"])
+
+FILE = {"type": "string", "format": "binary"}
+FORM: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "required": ["photo", "table"],
+                    "properties": {
+                        "photo": {**FILE, "description": "JPEG, PNG or HEIC"},
+                        "table": {**FILE, "description": "a table, or the name of a kept one"},
+                        "card": {**FILE, "description": "measured colours, or a kept card's name"},
+                        "elapsed_s": {"type": "number", "minimum": 0, "maximum": 86400},
+                    },
+                }
+            }
+        },
+    }
+}
+
+
+@router.post(
+    "/read",
+    response_model=ReadingOut,
+    responses=problems(400, 413, 422, 503),
+    openapi_extra=FORM,
+)
+def post_read(form: ReadFormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf) -> JSONResponse:
+    """Read the strip in a photo; nothing is kept."""
+    return JSONResponse(ask(form, pool, store, settings).reading)
+
+
+def ask(
+    form: ReadForm,
+    pool: ReadingPool,
+    store: Store,
+    settings: Settings,
+    pictures: Pictures = (),
+) -> Answer:
+    """Return the reading a form asks for; 422 with one sentence when something cannot be used."""
+    with store.reading() as session:
+        table = chosen(session, "table", form.table, settings)
+        measured = chosen(session, "card", form.measured, settings) if form.measured else None
+    answer = answer_of(pool, Request(form.photo, table, measured, form.elapsed_s, pictures))
+    if isinstance(answer, Answer):
+        return answer
+    if answer.code == "reading_stopped":
+        return Answer(unread_json(form.photo.name, answer.code, answer.message), {})
+    raise ProblemError(422, answer.code, answer.message)
+
+
+def chosen(session: Session, kind: Kind, choice: Named | str | None, settings: Settings) -> Named:
+    """Return the file that was sent, or the kept one that was named."""
+    if isinstance(choice, Named):
+        return choice
+    try:
+        return fetch(session, kind, choice or "", settings)[0]
+    except UnknownNameError as fault:
+        raise ProblemError(422, "unknown_name", str(fault)) from None

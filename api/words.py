@@ -1,0 +1,92 @@
+"""Names, numbers and sentences as a person reads them; shared by terminal and pages."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+ACRONYMS = {"ph": "pH"}
+
+USUAL_CAUTIONS = (
+    "Never mix chemicals, above all acid and chlorine: clean scoop, one product at a time.",
+    "Add chemical to water, never water to chemical, with jets running.",
+    "Nobody in the tub while dosing and until the water has mixed and tests in range.",
+    "The product's label, local code and licensed practice come first.",
+)
+"""Common practice, no source; printed when an answer with a dose brings no cautions of its own."""
+
+VERDICT_WORDS = {
+    "accepted": "accepted",
+    "recheck": "check by hand",
+    "unreadable": "cannot tell",
+}
+
+
+def plain(name: str) -> str:
+    """Return a code as words: `free_chlorine` is free chlorine, `ph` is pH."""
+    return ACRONYMS.get(name, name.replace("_", " "))
+
+
+def number(value: float | None) -> str:
+    """Return a number with the digits a strip deserves."""
+    if value is None:
+        return "-"
+    if value == 0:
+        return "0"
+    digits = max(0, 2 - math.floor(math.log10(abs(value)))) if abs(value) < 100 else 0
+    return f"{value:.{min(digits, 2)}f}"
+
+
+def amount(value: float | None, unit: str) -> str:
+    """Return a value with its unit; pH bears none."""
+    return number(value) if unit == "pH" else f"{number(value)} {unit}"
+
+
+def band(low: float | None, high: float | None) -> str:
+    """Return a band as words; an open end is said to be open."""
+    if low is None and high is None:
+        return "open on both sides"
+    if low is None:
+        return f"{number(high)} or less"
+    if high is None:
+        return f"{number(low)} or more"
+    return f"{number(low)} to {number(high)}"
+
+
+def value_of(pad: Mapping[str, Any]) -> str:
+    """Return a pad's value as a person may rely on it: an open end is told as such."""
+    if pad["value"] is None:
+        return "-"
+    if pad["high"] is None and pad["low"] is not None:
+        return f"above {amount(pad['low'], pad['unit'])}"
+    if pad["low"] is None and pad["high"] is not None:
+        return f"below {amount(pad['high'], pad['unit'])}"
+    return amount(pad["value"], pad["unit"])
+
+
+def moment(text: str | None) -> str:
+    """Return an ISO time as day and minute, with its offset."""
+    if not text:
+        return ""
+    when = datetime.fromisoformat(text)
+    return (
+        when.strftime("%a %d %b %Y, %H:%M ")
+        + when.strftime("%z")[:3]
+        + ":"
+        + when.strftime("%z")[3:]
+    )
+
+
+def sentences(codes: Iterable[str], known: Mapping[str, Any]) -> list[str]:
+    """Return each reason's sentence with its cure."""
+    return [f"{known[code].sentence} {known[code].cure}" for code in codes if code in known]
+
+
+def cautions_of(answer: Mapping[str, Any]) -> list[str]:
+    """Return the answer's cautions; a dose never goes without the usual ones."""
+    given = list(answer["cautions"])
+    if answer["step"]["kind"] == "dose" and not given:
+        return list(USUAL_CAUTIONS)
+    return given

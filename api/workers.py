@@ -1,0 +1,173 @@
+"""Reading processes: a photo that crashes or hangs the decoder costs one of them, no more.
+
+Each worker is a process of its own that reads one photo at a time. It is started before it is
+needed, ended when it takes too long, and started anew when it has died.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import queue
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from multiprocessing.connection import Connection
+from typing import Any, Literal
+
+from api.job import Job, Named, prepare
+
+Pictures = tuple[Literal["seen", "pads"], ...]
+"""Which pictures to draw: the photo with what was found, or each pad beside its chart."""
+
+MEMORY_BYTES = 4 * 1024**3
+"""Address space of one worker; a decoder that wants more is broken off."""
+BUSY_AFTER_S = 60.0
+"""How long a photo waits for a free worker before the caller hears that all are busy."""
+
+
+@dataclass(frozen=True)
+class Request:
+    """One photo to read, with everything it needs, as bytes."""
+
+    photo: Named
+    table: Named
+    measured: Named | None = None
+    elapsed_s: float | None = None
+    pictures: Pictures = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A reading as JSON of the formats, and the pictures that were asked for."""
+
+    reading: dict[str, Any]
+    pictures: dict[str, bytes]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Why there is no reading: a code and one sentence."""
+
+    code: str
+    message: str
+
+
+class AllBusyError(Exception):
+    """No worker became free in time."""
+
+
+def read(request: Request) -> Answer | Fault:
+    """Read one photo in this process."""
+    from api.measure import measure
+    from api.wire import reading_json
+    from reader.errors import PhotoError
+
+    try:
+        job = prepared(request.table, request.measured)
+    except ValueError as fault:
+        return Fault("unusable_table_or_card", str(fault))
+    try:
+        reading = measure(request.photo.data, job.card, job.table, request.elapsed_s, job.curves)
+    except PhotoError as fault:
+        return Fault("not_an_image", f"{request.photo.name}: {fault}")
+    pictures = {}
+    if request.pictures:
+        from api.explain import pictures_of
+
+        pictures = pictures_of(request.photo.data, reading, job, request.pictures)
+    return Answer(reading_json(request.photo.name, reading), pictures)
+
+
+@lru_cache(maxsize=32)
+def prepared(table: Named, measured: Named | None) -> Job:
+    """Return the job for this table and card, kept for the next photo."""
+    return prepare(table, measured)
+
+
+def _serve(pipe: Connection) -> None:
+    """Answer requests until the other end is gone."""
+    import resource
+
+    import cv2
+
+    cv2.setNumThreads(1)
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    with contextlib.suppress(EOFError, KeyboardInterrupt):
+        while True:
+            request = pipe.recv()
+            try:
+                answer: Answer | Fault = read(request)
+            except MemoryError:
+                answer = Fault("reading_stopped", "the photo needs too much memory; send a JPEG")
+            pipe.send(answer)
+
+
+class _Worker:
+    """One reading process and the pipe to it."""
+
+    def __init__(self) -> None:
+        self.start()
+
+    def start(self) -> None:
+        """Start a new process; it loads its libraries while we go on."""
+        context = multiprocessing.get_context("spawn")
+        self.pipe, there = context.Pipe()
+        self.process = context.Process(target=_serve, args=(there,), daemon=True)
+        self.process.start()
+        there.close()
+
+    def ask(self, request: Request, timeout_s: float) -> Answer | Fault:
+        """Return the worker's answer; when it dies or takes too long, start another."""
+        with contextlib.suppress(EOFError, OSError):
+            self.pipe.send(request)
+            if self.pipe.poll(timeout_s):
+                answer: Answer | Fault = self.pipe.recv()
+                return answer
+        self.stop()
+        self.start()
+        return Fault(
+            "reading_stopped",
+            f"{request.photo.name}: reading took too long or broke off; "
+            "take the photo again, or send it as a plain JPEG",
+        )
+
+    def stop(self) -> None:
+        """End the process."""
+        self.pipe.close()
+        self.process.kill()
+        self.process.join()
+
+
+class ReadingPool:
+    """So many photos at once, no more."""
+
+    def __init__(self, size: int, timeout_s: float) -> None:
+        self._timeout_s = timeout_s
+        self._workers = [_Worker() for _ in range(size)]
+        self._idle: queue.Queue[_Worker] = queue.Queue()
+        for worker in self._workers:
+            self._idle.put(worker)
+
+    def read(self, request: Request) -> Answer | Fault:
+        """Read one photo; raise `AllBusyError` when no worker becomes free in time."""
+        with self._worker() as worker:
+            return worker.ask(request, self._timeout_s)
+
+    @contextmanager
+    def _worker(self) -> Iterator[_Worker]:
+        try:
+            worker = self._idle.get(timeout=BUSY_AFTER_S)
+        except queue.Empty:
+            raise AllBusyError from None
+        try:
+            yield worker
+        finally:
+            self._idle.put(worker)
+
+    def close(self) -> None:
+        """End all workers."""
+        for worker in self._workers:
+            worker.stop()
