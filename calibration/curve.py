@@ -32,14 +32,15 @@ SHRINK = (0.35, 1.0)
 CONTINUED_ERROR = 0.3
 """Standard deviation of the continued path, as a share of how far it has been continued."""
 
-SHIFTS = (0.5, 1.0, 2.0, 4.0)
+SHIFTS = (0.5, 1.0, 3.0, 10.0)
 """Scales that are averaged: log(value + this many first steps), each with a monotone and a free
-cubic. On 119 dye models the mean erred 0.024 blocks against 0.029 of one monotone cubic, and
+cubic. On 119 dye models the mean erred 0.022 blocks against 0.029 of one monotone cubic, and
 unlike that it knows where it errs: the widest deviation of an interpolant from the mean was
 about one standard deviation of the error, from 0.005 to 0.2 blocks."""
 
-SPREAD_TO_COV = 2.5
-"""From the mean square deviation of the interpolants to the square of the widest of them."""
+SPREAD_TO_COV = 4.0
+"""From the mean square deviation of the interpolants to a variance: a little over the square of
+the widest of them, for a table errs the same way in every photo."""
 
 FROM_CHART_SD = (1.2, 1.8, 2.0)
 """Standard deviation in L, a, b between a maker's printed block and the pad itself.

@@ -1,0 +1,68 @@
+"""What is known of a calibration table, as text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from calibration.check import PadCheck, TableCheck
+    from calibration.estimate import Estimate
+    from calibration.rows import Fault
+
+VERDICTS = {
+    "good": "This table can be trusted.",
+    "doubtful": "This table works, with the doubts below.",
+    "unusable": "Do not read strips with this table before the faults below are mended.",
+}
+
+
+def tell_faults(faults: Sequence[Fault], name: str) -> str:
+    """Return every fault on a line of its own."""
+    return "\n".join(f"- {fault.sentence(name)}" for fault in faults)
+
+
+def tell_check(found: TableCheck) -> str:
+    """Return the verdict, the faults and each pad's figures."""
+    table = found.table
+    lot = f", lot {table.lot}" if table.lot else ""
+    expiry = f", expires {table.expires.isoformat()}" if table.expires else ""
+    lines = [f"{table.name}: {table.strip}{lot}{expiry}", VERDICTS[found.verdict]]
+    if found.faults:
+        lines += ["", tell_faults(found.faults, table.name)]
+    for pad in found.pads:
+        lines += ["", *_tell_pad(pad)]
+    return "\n".join(lines)
+
+
+def _tell_pad(pad: PadCheck) -> list[str]:
+    chart = pad.curve.chart
+    made = "repeat photos" if pad.curve.has_repeats else "single colours, no repeats"
+    made = "the printed chart" if chart.kind == "from_chart" else made
+    lines = [
+        f"pad {chart.pad}, {chart.analyte} in {chart.unit}: {len(chart.blocks)} blocks, {made}"
+    ]
+    steps = ", ".join(
+        f"{step.start:g} to {step.end:g}: {step.delta_e00:.1f}{' (alike)' if step.alike else ''}"
+        for step in pad.steps
+    )
+    lines.append(f"  steps in CIEDE2000: {steps}")
+    lines.append(f"  share of the chart that fits two values: {pad.alike_share:.0%}")
+    lines += [
+        f"  without its own row {left.value:g} would be read as {left.read.value:.3g} "
+        f"({_band(left.read)}{'' if left.held else '; the band misses it'})"
+        for left in pad.left_out
+    ]
+    bands = ", ".join(f"{band.value:.3g}: {_band(band.read)}" for band in pad.bands[::2])
+    lines.append(f"  95 % bands to expect from a usual photo: {bands}")
+    return lines
+
+
+def _band(read: Estimate) -> str:
+    if read.low is None and read.high is None:
+        return "open"
+    if read.low is None:
+        return f"up to {read.high:.3g}"
+    if read.high is None:
+        return f"{read.low:.3g} and more"
+    return f"{read.low:.3g} to {read.high:.3g}"

@@ -1,0 +1,44 @@
+"""Pictures are well-formed, hold what they show and escape what they are given."""
+
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from calibration.curve import fit_curve
+from calibration.estimate import estimate, posterior
+from calibration.picture import draw_path, draw_posterior
+from tests.unit.calibration.dyes import CHLORINE, DYES, PH, chart, colours
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def words(svg):
+    return [x.text for x in ElementTree.fromstring(svg).iter(f"{SVG}text")]  # noqa: S314 - our own
+
+
+@pytest.mark.parametrize("dye", DYES, ids=lambda dye: dye.analyte)
+def test_the_path_shows_every_block(dye):
+    found = words(draw_path(fit_curve(chart(dye))))
+
+    for value in dye.values:
+        assert found.count(f"{value:g}") >= 2
+
+
+def test_a_colour_seen_is_marked_and_names_are_escaped():
+    odd = replace(chart(PH), analyte="<ph> & 'co'")
+
+    svg = draw_path(fit_curve(odd), colours(PH, 7.3), np.eye(3))
+
+    assert "this pad" in words(svg)
+    assert "pad 1: <ph> & 'co'" in words(svg)
+
+
+@pytest.mark.parametrize(("value", "says"), [(2.0, " to "), (20.0, "at least 10 mg/L")])
+def test_the_posterior_says_value_and_band(value, says):
+    curve, lab, cov = fit_curve(chart(CHLORINE)), colours(CHLORINE, value), 0.3 * np.eye(3)
+
+    svg = draw_posterior(curve, posterior(curve, lab, cov), estimate(curve, lab, cov))
+
+    assert any(says in line for line in words(svg))
