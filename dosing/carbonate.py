@@ -51,6 +51,7 @@ class Speciated(NamedTuple):
     bicarbonate_activity: float
     carbonate_activity: float
     calcium_activity: float
+    free_sodium: float
     ionic_strength: float
 
 
@@ -103,7 +104,7 @@ def _solve(totals: Totals, known: Equilibria, hydrogen: float, *, ph_known: bool
     mu = 0.5 * (sodium + totals.chloride + abs(totals.alkalinity)) + 2.0 * (calcium + sulfate)
     for _ in range(PASSES):
         gamma = activity(mu, known)
-        single, double, free = _per_bicarbonate(hydrogen, calcium, sodium, gamma, known)
+        single, double, free = per_bicarbonate(hydrogen, calcium, sodium, gamma, known)
         other, slope, charge = _other_acids(hydrogen, totals, gamma, known)
         if ph_known:
             bicarbonate = (totals.alkalinity - other) / (single + 2.0 * double)
@@ -136,6 +137,7 @@ def _solve(totals: Totals, known: Equilibria, hydrogen: float, *, ph_known: bool
                 bicarbonate_activity=bicarbonate,
                 carbonate_activity=carbonate,
                 calcium_activity=calcium * gamma.calcium,
+                free_sodium=sodium,
                 ionic_strength=mu,
             )
     _check_ph(-math.log10(hydrogen))
@@ -154,7 +156,7 @@ def _rests(before: tuple[float, float, float], now: tuple[float, float, float]) 
     return all(abs(a - b) <= CLOSE * (b + 1e-7) for a, b in zip(before, now, strict=True))
 
 
-def _per_bicarbonate(
+def per_bicarbonate(
     hydrogen: float, calcium: float, sodium: float, gamma: Activity, known: Equilibria
 ) -> tuple[float, float, float]:
     """Carbon with one charge to give, with two, and with none, per unit activity of HCO3-."""

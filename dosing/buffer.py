@@ -1,0 +1,151 @@
+"""The carbonate equilibrium near one water, with its activities held: thousands of solves a second.
+
+The belief moves pH and alkalinity about one water at a time. There the activity coefficients and
+the free calcium hardly change, so they are taken from one full solve (`dosing.carbonate`) and held;
+what is left is a closed formula from pH to carbon.
+Alkalinity here is net of chlorine: as titrated, less 0.706 mg/L for each mg/L of free chlorine, a
+sum that neither the cell nor the chlorine's use changes.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import exp, floor, log10, sqrt
+
+from dosing.carbonate import activity, carbon_of, per_bicarbonate
+from dosing.constants import CACO3_PER_MEQ, MOLAR_MASS, OUTDOOR_CO2_PPM
+from dosing.equilibria import LN10, ChemistryError, equilibria
+from dosing.sample import WaterSample, totals_without_carbon
+
+CLOSE = 1e-6
+"""Carbon left over at which a search is done [mmol/L]; about 1e-5 pH or better."""
+LOWEST, HIGHEST = 4.6, 10.0
+"""Where the belief's pH may move [pH]."""
+
+
+class Buffer:
+    """Carbon and pH of waters like one sample, by the alkalinity net of chlorine."""
+
+    __slots__ = (
+        *("air_co2", "borate", "boric", "cyanurate", "cyanuric", "double", "free"),
+        *("hypochlorite", "monochlorocyanurate", "proton", "sample", "single", "twice", "water"),
+    )
+
+    def __init__(self, sample: WaterSample) -> None:
+        known = equilibria(sample.temperature_c)
+        solved = carbon_of(sample.ph, totals_without_carbon(sample), known)
+        gamma = activity(solved.ionic_strength, known)
+        hydrogen = 10.0**-sample.ph
+        calcium = solved.calcium_activity / gamma.calcium
+        parts = per_bicarbonate(hydrogen, calcium, solved.free_sodium, gamma, known)
+        self.sample = sample
+        self.single = parts[0]
+        self.double = parts[1] * hydrogen
+        self.twice = 2.0 * self.double
+        self.free = parts[2] / hydrogen
+        self.proton = 1.0 / gamma.hydrogen
+        self.water = known.water / gamma.hydroxide
+        self.hypochlorite = known.hypochlorous / gamma.davies
+        self.cyanurate = sample.cyanuric_acid / MOLAR_MASS["C3H3N3O3"]
+        self.cyanuric = known.cyanuric / gamma.cyanurate
+        self.borate = sample.boron / MOLAR_MASS["B"]
+        self.boric = known.boric / gamma.davies
+        self.monochlorocyanurate = known.monochlorocyanurate * 1000.0
+        self.air_co2 = known.henry * OUTDOOR_CO2_PPM * 1e-6 / gamma.neutral * 1000.0
+
+    def carbon(self, net: float, ph: float, chlorine: float = 0.0) -> tuple[float, float]:
+        """Return dissolved carbon and CO2 [mmol/L].
+
+        Parameters
+        ----------
+        net
+            Alkalinity net of chlorine [mg/L as CaCO3].
+        ph
+            pH.
+        chlorine
+            Free chlorine [mg/L as Cl2].
+        """
+        hydrogen = exp(-LN10 * ph)
+        others = 1000.0 * (self.water / hydrogen - hydrogen * self.proton)
+        if self.borate:
+            others += self.borate * self.boric / (self.boric + hydrogen)
+        if self.cyanurate or chlorine:
+            others += self._cyanurate_net_of_chlorine(hydrogen, chlorine / MOLAR_MASS["Cl2"])
+        carbonate = max(net / CACO3_PER_MEQ - others, 1e-3)
+        bicarbonate = carbonate / (self.single + self.twice / hydrogen)
+        co2 = bicarbonate * self.free * hydrogen
+        return bicarbonate * (self.single + self.double / hydrogen) + co2, co2
+
+    def _cyanurate_net_of_chlorine(self, hydrogen: float, chlorine: float) -> float:
+        """Charge of cyanurate, hypochlorite and HClCy-, less all the chlorine [meq/L]."""
+        ion = self.cyanuric / (self.cyanuric + hydrogen)
+        acid = hydrogen / (hydrogen + self.hypochlorite)
+        bound = 0.0
+        if self.cyanurate and chlorine > 0.0:
+            ease = self.monochlorocyanurate / (ion * acid)
+            total = self.cyanurate + chlorine + ease
+            bound = 0.5 * (total - sqrt(total * total - 4.0 * self.cyanurate * chlorine))
+        return (self.cyanurate - bound) * ion - (chlorine - bound) * acid
+
+    def ph(self, net: float, carbon: float, chlorine: float, guess: float) -> float:
+        """Return the pH of a water of this carbon [mmol/L], by a bounded secant search."""
+        before = guess
+        miss = self.carbon(net, before, chlorine)[0] - carbon
+        now = before + (0.02 if miss > 0.0 else -0.02)
+        for _ in range(15):
+            now = min(max(now, LOWEST), HIGHEST)
+            gap = self.carbon(net, now, chlorine)[0] - carbon
+            if abs(gap) < CLOSE or now == before:
+                break
+            slope = min((gap - miss) / (now - before), -1e-6)
+            before, miss = now, gap
+            now -= min(max(gap / slope, -0.7), 0.7)
+        return now
+
+
+@lru_cache(maxsize=128)
+def buffer_at(
+    temperature_c: float,
+    ph: float,
+    alkalinity: float,
+    hardness: float,
+    salt: float,
+    cyanuric_acid: float,
+    sulfate: float,
+) -> Buffer:
+    """Return the buffer of a water [units of `WaterSample`]; bold waters are brought into range."""
+    ph = min(max(ph, 5.5), 9.5)
+    alkalinity = max(alkalinity, 5.0)
+    try:
+        return Buffer(
+            WaterSample(
+                temperature_c,
+                ph,
+                min(alkalinity, 2000.0),
+                min(max(hardness, 0.0), 5000.0),
+                min(max(salt, 0.0), 40000.0),
+                min(max(cyanuric_acid, 0.0), 1000.0, 2.0 * alkalinity),
+                sulfate=min(max(sulfate, 0.0), 5000.0),
+            )
+        )
+    except ChemistryError:
+        return Buffer(WaterSample(temperature_c, 7.5, max(alkalinity, 30.0), 50.0, 100.0))
+
+
+def near(sample: WaterSample) -> Buffer:
+    """Return the buffer of a water rounded to steps too small to matter, so that it is reused."""
+    return buffer_at(
+        round(sample.temperature_c, 1),
+        round(sample.ph * 5.0) / 5.0,
+        _step(sample.total_alkalinity),
+        _step(sample.calcium_hardness),
+        _step(sample.salt),
+        round(sample.cyanuric_acid),
+        round(sample.sulfate / 20.0) * 20.0,
+    )
+
+
+def _step(value: float) -> float:
+    """Round to 5 below 100, to 5 % above."""
+    step = max(5.0, 10.0 ** floor(log10(max(value, 1.0))) / 2.0)
+    return float(round(value / step) * step)

@@ -1,0 +1,211 @@
+"""How the water moves by itself: chlorine eaten and made, carbon dioxide lost, media at work."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from dosing.buffer import HIGHEST, LOWEST, Buffer
+from dosing.state import State
+
+DRIFT_PER_DAY: Final = {
+    # Standard deviation after a day of what no law foretells: a fixed part and a share.
+    "net": (1.0, 0.005),
+    "calcium": (0.5, 0.005),
+    "magnesium": (0.5, 0.01),
+    "salt": (2.0, 0.004),
+    "cyanuric_acid": (0.1, 0.01),
+    "phosphate": (4.0, 0.04),
+    "combined": (0.05, 0.0),
+    "bromine": (0.2, 0.25),
+    "iron": (2.0, 0.05),
+    "copper": (2.0, 0.05),
+    "manganese": (0.5, 0.05),
+}
+"""Common practice, no source."""
+RATES_DRIFT_PER_DAY: Final = {
+    **{"decay": 0.05, "organics": 0.15, "yield": 0.03, "still": 0.05, "jets": 0.05, "eats": 0.0},
+}
+"""How far the ln of a rate wanders in a day (standard deviation)."""
+LONGEST_PIECE_H: Final = 400.0 * 24.0
+"""Beyond, nothing more is learned from waiting [h]."""
+GENERATOR_STIRS_PER_H: Final = 0.003
+"""Loss of excess CO2 by the cell's gas and its pump at full output [1/h]; common practice."""
+
+
+def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
+    """Let the water stand for some hours, `jets_h` of them with the jets on."""
+    if hours <= 0.0:
+        return
+    hours = min(hours, LONGEST_PIECE_H)
+    jets_h = min(jets_h, hours)
+    before = state.belief.of("free")
+    _chlorine(state, hours)
+    _breathe(state, hours, jets_h, before)
+    _media(state, hours)
+    _wander(state, hours)
+
+
+def _chlorine(state: State, hours: float) -> None:
+    """Chlorine and demand after some hours, with what is not known of the rates."""
+    output = state.output
+    belief = state.belief
+
+    def law(point: Sequence[float]) -> tuple[float, float]:
+        return chlorine_after(point, hours, output)
+
+    inputs = ("free", "demand", "decay", "eats", "organics", "yield")
+    days = hours / 24.0
+    free = belief.of("free")
+    noise = {
+        "free": 0.03 * min(1.0, days) * free + 0.01 * math.sqrt(days),
+        "demand": 0.15 * math.sqrt(min(days, 30.0)),
+    }
+    belief.bend(inputs, ("free", "demand"), law, noise)
+    state.hold_positive()
+
+
+def chlorine_after(point: Sequence[float], hours: float, output: float) -> tuple[float, float]:
+    """Return free chlorine and demand after some hours [mg/L].
+
+    Parameters
+    ----------
+    point
+        Free chlorine, demand [mg/L]; ln of decay [1/day], of eating [1/(mg/L h)], of new demand
+        [mg/L a day] and of the generator's yield at full output [mg/L a day].
+
+    Notes
+    -----
+    Chlorine and demand react one to one at a rate of both (second order, as chlorine's decay in
+    water is often fitted); besides, chlorine decays at a rate of its own and the generator makes
+    it. Halves of the reaction stand before and after the rest, in pieces of at most three hours.
+    """
+    free, demand = max(point[0], 0.0), max(point[1], 0.0)
+    decay, eats, organics, made = (math.exp(min(value, 6.0)) for value in point[2:6])
+    pieces = min(max(math.ceil(hours / 3.0), 1), 16)
+    piece = hours / pieces
+    keep = math.exp(-decay * piece / 24.0)
+    adds = output * made / decay * (1.0 - keep)
+    grows = organics * piece / 24.0
+    for _ in range(pieces):
+        free, demand = _react(free, demand, 0.5 * eats * piece)
+        free, demand = free * keep + adds, demand + grows
+        free, demand = _react(free, demand, 0.5 * eats * piece)
+    return free, demand
+
+
+def _react(free: float, demand: float, time: float) -> tuple[float, float]:
+    """Second-order reaction, one to one, in closed form; `time` is rate times time."""
+    gap = free - demand
+    if abs(gap) * time < 1e-6:
+        left = 1.0 / (1.0 + free * time)
+        return free * left, demand * left
+    if gap > 0.0:
+        fade = math.exp(-min(gap * time, 700.0))
+        demand = demand * gap * fade / (free - demand * fade)
+        return demand + gap, demand
+    fade = math.exp(-min(-gap * time, 700.0))
+    free = free * -gap * fade / (demand - free * fade)
+    return free, free - gap
+
+
+def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) -> None:
+    """Move the pH: carbon dioxide was lost to the air and chlorine has changed."""
+    belief = state.belief
+    buffer = state.buffer()
+    now = belief.of("free")
+    stirred = GENERATOR_STIRS_PER_H * state.output
+
+    def law(point: Sequence[float]) -> tuple[float]:
+        net, ph, still, jets = point
+        net = max(net, 3.0)
+        rate_still = math.exp(min(still, 2.0)) + stirred
+        ph = min(max(ph, LOWEST), HIGHEST)
+        carbon, _ = buffer.carbon(net, ph, chlorine_before)
+        if jets_h > 0.0:
+            rate = math.exp(min(jets, 3.0))
+            carbon, ph = lose_co2(buffer, net, ph, (carbon, chlorine_before), rate * jets_h)
+        carbon, ph = lose_co2(
+            buffer, net, ph, (carbon, chlorine_before), rate_still * (hours - jets_h)
+        )
+        if now != chlorine_before:
+            ph = buffer.ph(net, carbon, now, ph)
+        return (ph,)
+
+    days = hours / 24.0
+    unknown = 0.02 * math.sqrt(min(hours, 1.0)) * min(hours, 1.0) + 0.04 * math.sqrt(min(days, 9.0))
+    belief.bend(("net", "ph", "still", "jets"), ("ph",), law, {"ph": unknown})
+    belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
+
+
+def lose_co2(
+    buffer: Buffer, net: float, ph: float, rest: tuple[float, float], exponent: float
+) -> tuple[float, float]:
+    """Return carbon [mmol/L] and pH after `exponent` (rate times hours) of loss to the air.
+
+    `rest` is the carbon now [mmol/L] and the free chlorine [mg/L]. Excess carbon dioxide fades as
+    exp(-exponent) while bicarbonate makes more of it: followed in pieces.
+    """
+    carbon, chlorine = rest
+    pieces = min(max(math.ceil(exponent / 0.15), 1), 12)
+    share = 1.0 - math.exp(-exponent / pieces)
+    for _ in range(pieces):
+        excess = buffer.carbon(net, ph, chlorine)[1] - buffer.air_co2
+        lost = excess * share
+        if abs(lost) < 1e-7:
+            break
+        carbon -= lost
+        ph = buffer.ph(net, carbon, chlorine, ph)
+    return carbon, ph
+
+
+def _media(state: State, hours: float) -> None:
+    """Let the softening medium and the phosphate remover work."""
+    belief = state.belief
+    for entry, target, rate in (
+        ("softening", "calcium", state.softens_per_h),
+        ("removing", "phosphate", state.removes_per_h),
+    ):
+        pending = belief.of(entry)
+        if pending <= 1e-6 or rate <= 0.0:
+            continue
+        share = 1.0 - math.exp(-rate * hours)
+        _take(state, entry, target, share)
+
+
+def _take(state: State, entry: str, target: str, share: float) -> None:
+    """Move a share of what is pending out of the water; an empty water gives nothing."""
+    belief = state.belief
+    pending, there = belief.of(entry), belief.of(target)
+    wanted = share * pending
+    taken = min(wanted, 0.97 * there)
+    left = pending - wanted
+    noise = {target: 0.10 * taken + 0.25 * (1.0 - share) * share * pending, entry: 0.0}
+    reach = 1.0 if taken == wanted else 0.15
+    belief.move(
+        (target, entry),
+        {target: {target: reach, entry: -share * reach}, entry: {entry: 1.0 - share}},
+        noise,
+    )
+    belief.put(target, there - taken)
+    belief.put(entry, left)
+    if target == "phosphate":
+        state.caught += taken
+
+
+def _wander(state: State, hours: float) -> None:
+    """Widen what drifts."""
+    belief = state.belief
+    days = hours / 24.0
+    root = math.sqrt(days)
+    for name, (fixed, share) in DRIFT_PER_DAY.items():
+        belief.shake(name, root * (fixed + share * belief.of(name)))
+    for name, sd in RATES_DRIFT_PER_DAY.items():
+        if sd and belief.sd(name) < 1.2:
+            belief.shake(name, sd * root)
+    if state.caught > 0.0:
+        back = state.caught * (1.0 - math.exp(-0.05 * days))
+        belief.put("phosphate", belief.of("phosphate") + back)
+        belief.shake("phosphate", 0.8 * back)
+        state.caught -= back

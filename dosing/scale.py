@@ -1,0 +1,180 @@
+"""The scale on which an analyte's uncertainty looks like a bell, and what a reading does on it.
+
+A strip's band grows with the value: plus or minus a fixed part at the bottom, a share higher up. On
+ln(x + c), with c the fixed part over the share, such a band has the same width everywhere; there a
+belief and a reading are combined in closed form. pH needs no scale.
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+from typing import Final
+
+from dosing.analytes import ANALYTES, NORMAL_95
+from dosing.log import Reading
+
+NORMAL: Final = NormalDist()
+OPEN_95: Final = 1.644854
+"""One-sided 95 % of a normal distribution."""
+STRAY_SHARE: Final = 0.02
+"""Share of readings that are grossly wrong without saying so."""
+STRAY_WIDTH: Final = 4.0
+"""How much wider than its band such a reading is."""
+NEWS_SHARE: Final = 0.003
+"""Share of readings before which the water changed and nobody told."""
+UNKNOWN: Final = 0.7
+"""How far off the water then is, on the scale (standard deviation)."""
+NARROWEST: Final = 1e-4
+
+OFFSETS: Final = {
+    name: 0.0 if name == "ph" else analyte.photo.fixed / max(analyte.photo.share, 1e-9)
+    for name, analyte in ANALYTES.items()
+}
+"""c of ln(x + c) by analyte, in its unit; 0 for pH, which stays as it is."""
+
+
+def inwards(analyte: str, value: float) -> float:
+    """Return a value on its analyte's scale."""
+    return value if analyte == "ph" else math.log(max(value, 0.0) + OFFSETS[analyte])
+
+
+def outwards(analyte: str, place: float) -> float:
+    """Return the value at a place of the scale; never negative."""
+    if analyte == "ph":
+        return place
+    return max(math.exp(min(place, 50.0)) - OFFSETS[analyte], 0.0)
+
+
+def bell(analyte: str, mean: float, variance: float) -> tuple[float, float]:
+    """Return mean and sd on the scale of a belief given by mean and variance of the value."""
+    if analyte == "ph":
+        return mean, math.sqrt(max(variance, 0.0))
+    whole = max(mean, 0.0) + OFFSETS[analyte]
+    log_variance = math.log1p(variance / (whole * whole))
+    return math.log(whole) - 0.5 * log_variance, math.sqrt(log_variance)
+
+
+def unbell(analyte: str, place: float, sd: float) -> tuple[float, float]:
+    """Return mean and variance of the value; the inverse of `bell`."""
+    if analyte == "ph":
+        return place, sd * sd
+    whole = math.exp(min(place + 0.5 * sd * sd, 50.0))
+    return whole - OFFSETS[analyte], whole * whole * math.expm1(min(sd * sd, 20.0))
+
+
+def combine(
+    reading: Reading, mean: float, variance: float, widen: float = 1.0
+) -> tuple[float, float]:
+    """Return mean and variance of the value after a reading.
+
+    Parameters
+    ----------
+    reading
+        Value with its 95 % band; an open side means beyond the chart.
+    mean, variance
+        What was believed of the value before.
+    widen
+        How much wider than it says the band is to be taken.
+    """
+    analyte = reading.analyte
+    prior, spread = bell(analyte, mean, variance)
+    value = inwards(analyte, reading.value)
+    if reading.low is None and reading.high is None:
+        return mean, variance
+    if reading.high is None:
+        width = widen * (value - inwards(analyte, reading.low or 0.0)) / OPEN_95
+        place, sd = _beyond(prior, spread, value, width, 1.0)
+    elif reading.low is None and analyte == "ph":
+        width = widen * (reading.high - value) / OPEN_95
+        place, sd = _beyond(prior, spread, value, width, -1.0)
+    elif reading.low is None:  # from nothing to about the value: zero closes the band
+        middle = inwards(analyte, 0.5 * reading.value)
+        width = widen * (inwards(analyte, reading.high) - middle) / OPEN_95
+        place, sd = _between(prior, spread, middle, max(width, NARROWEST))
+    else:
+        place, sd = _between(prior, spread, value, widen * _width(reading, value))
+    return unbell(analyte, place, sd)
+
+
+def is_news(reading: Reading, mean: float, variance: float) -> bool:
+    """Say whether a reading lies so far off that the water must have changed untold.
+
+    Told by what explains it better: a belief that holds, or one as wide as before anything was
+    measured, which happens once in `NEWS_SHARE`.
+    """
+    if reading.low is None or reading.high is None:
+        return False
+    prior, spread = bell(reading.analyte, mean, variance)
+    value = inwards(reading.analyte, reading.value)
+    width = _width(reading, value)
+    gap2 = (value - prior) ** 2
+
+    def fits(share: float, total: float) -> float:
+        return math.log(share) - 0.5 * (gap2 / total + math.log(total))
+
+    held = fits(1.0, spread**2 + width**2)
+    strayed = fits(STRAY_SHARE, spread**2 + (STRAY_WIDTH * width) ** 2)
+    return fits(NEWS_SHARE, UNKNOWN**2 + spread**2 + width**2) > max(held, strayed)
+
+
+def _width(reading: Reading, value: float) -> float:
+    """Return the reading's standard deviation on the scale."""
+    upper = inwards(reading.analyte, reading.high or 0.0) - value
+    lower = value - inwards(reading.analyte, reading.low or 0.0)
+    if reading.analyte != "ph" and not reading.low:  # cut off at zero: the upper side tells
+        lower = max(upper, lower)
+    return max(0.5 * (upper + lower) / NORMAL_95, NARROWEST)
+
+
+def _between(prior: float, spread: float, value: float, width: float) -> tuple[float, float]:
+    """Combine with a reading that is right within its band, or rarely strays far beyond it."""
+    parts = []
+    for share, sd in ((1.0 - STRAY_SHARE, width), (STRAY_SHARE, STRAY_WIDTH * width)):
+        total = spread * spread + sd * sd
+        gap = value - prior
+        weight = share * math.exp(-0.5 * gap * gap / total) / math.sqrt(total)
+        gain = spread * spread / total
+        parts.append((weight, prior + gain * gap, (1.0 - gain) * spread * spread))
+    whole = parts[0][0] + parts[1][0]
+    if whole <= 1e-300:
+        return parts[1][1], math.sqrt(parts[1][2])
+    share = parts[1][0] / whole
+    place = (1.0 - share) * parts[0][1] + share * parts[1][1]
+    apart = parts[1][1] - parts[0][1]
+    variance = (1.0 - share) * parts[0][2] + share * parts[1][2] + share * (1.0 - share) * apart**2
+    return place, math.sqrt(variance)
+
+
+def _beyond(
+    prior: float, spread: float, value: float, width: float, side: float
+) -> tuple[float, float]:
+    """Combine with "at least about this" (side +1) or "at most about this" (side -1)."""
+    width = max(width, NARROWEST)
+    total = math.sqrt(spread * spread + width * width)
+    reach = side * (prior - value) / total
+    chance = max(NORMAL.cdf(reach), 1e-12)
+    slope = NORMAL.pdf(reach) / chance
+    if reach < -6.0:
+        slope = -reach
+    place = prior + side * spread * spread / total * slope
+    variance = spread * spread * (1.0 - spread * spread / total**2 * slope * (reach + slope))
+    return place, math.sqrt(max(variance, 0.05 * min(spread, width) ** 2))
+
+
+def quantile(analyte: str, mean: float, variance: float, share: float) -> float:
+    """Return the value below which a share of the belief lies."""
+    place, sd = bell(analyte, mean, variance)
+    return outwards(analyte, place + NORMAL.inv_cdf(share) * sd)
+
+
+def inside(
+    analyte: str, mean: float, variance: float, low: float | None, high: float | None
+) -> float:
+    """Return the probability that the value lies from low to high; None is an open side."""
+    place, sd = bell(analyte, mean, variance)
+    sd = max(sd, 1e-9)
+    zero = analyte != "ph" and (low is None or low <= 0.0)
+    below = 0.0 if low is None or zero else NORMAL.cdf((inwards(analyte, low) - place) / sd)
+    upto = 1.0 if high is None else NORMAL.cdf((inwards(analyte, high) - place) / sd)
+    return max(upto - below, 0.0)
