@@ -147,7 +147,122 @@ _GEOMETRY = (
     ),
 )
 
-_COLOUR: tuple[Reason, ...] = ()
+_COLOUR: tuple[Reason, ...] = (
+    Reason(
+        "light_unknown",
+        "spoils",
+        "The white of the card cannot be seen well enough to tell how the light falls.",
+        "Take the photo again with the card clean, not too bright, and nothing lying on it.",
+    ),
+    Reason(
+        "uneven_light",
+        "note",
+        "The light is much stronger on one side of the card.",
+        "Turn the card towards the light or stand so that you do not shade it.",
+    ),
+    Reason(
+        "hard_shadow",
+        "note",
+        "The edge of a shadow lies across the card.",
+        "Step aside, or shade the whole card.",
+    ),
+    Reason(
+        "light_warm",
+        "note",
+        "The lamp is warm: under it pads and printed colours look different to a phone.",
+        "Take the strip to a window's shade or under a neutral white lamp.",
+    ),
+    Reason(
+        "light_poor",
+        "doubt",
+        "The light lacks some colours, so the card cannot be matched well.",
+        "Take the photo again in daylight shade.",
+    ),
+    Reason(
+        "overexposed",
+        "doubt",
+        "The photo is too bright: part of the card's white is cut off.",
+        "Tap on the card's white before taking the photo, and keep lamps from shining on it.",
+    ),
+    Reason(
+        "underexposed",
+        "doubt",
+        "The photo is too dark.",
+        "Take the photo again in better light.",
+    ),
+    Reason(
+        "card_nominal",
+        "note",
+        "The card was not measured, so its printed colours are only known roughly.",
+        "Measure the printed card once, and name the file with --card; the bands become narrower.",
+    ),
+    Reason(
+        "card_colours_off",
+        "doubt",
+        "The card's patches do not fit each other as well as they should.",
+        "Take the photo again in daylight shade; if that does not help, measure a new print.",
+    ),
+    Reason(
+        "card_colours_wrong",
+        "spoils",
+        "The card's patches do not have the colours that are expected of them.",
+        "Check that the card's file belongs to this print; take the photo in daylight shade.",
+    ),
+    Reason(
+        "copied_card",
+        "doubt",
+        "The card looks like a copy: a print of a photo, or a photo of a screen.",
+        "Use a card printed from the original file, and photograph the card itself.",
+    ),
+    Reason(
+        "patches_spoiled",
+        "note",
+        "Some patches of the card were left out: something lies on them or shines there.",
+        "Keep fingers, drops and glare off the card.",
+    ),
+    Reason(
+        "few_patches",
+        "spoils",
+        "Too few patches of the card can be used.",
+        "Take the photo again with the card clean, whole, and evenly lit.",
+    ),
+    Reason(
+        "glare",
+        "doubt",
+        "Something shines on this pad.",
+        "Let the strip drip off, and tilt card and phone until nothing is mirrored.",
+    ),
+    Reason(
+        "clipped",
+        "spoils",
+        "This pad is too bright for the camera.",
+        "Tap on the card's white before taking the photo, and keep lamps from shining on it.",
+    ),
+    Reason(
+        "shadow_on_pad",
+        "doubt",
+        "The edge of a shadow lies at this pad.",
+        "Step aside, or shade the whole card.",
+    ),
+    Reason(
+        "uneven_pad",
+        "doubt",
+        "This pad has no one colour.",
+        "Dip a new strip, let it drip off, and read it in time.",
+    ),
+    Reason(
+        "too_small",
+        "spoils",
+        "This pad has too few pixels.",
+        "Go closer, until the card fills at least half of the photo's width.",
+    ),
+    Reason(
+        "dirty",
+        "doubt",
+        "There is something dark on this pad.",
+        "Dip a new strip with clean fingers.",
+    ),
+)
 
 REASONS: Mapping[str, Reason] = _by_code(*_GEOMETRY, *_COLOUR)
 """Every reason the reader can give, by code."""

@@ -32,6 +32,12 @@ def srgb_decode(code: Array) -> Array:
     return np.where(code <= 0.04045, code / 12.92, high)
 
 
+def srgb_encode(linear: Array) -> Array:
+    """Return sRGB codes of linear values at or above zero."""
+    high = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(linear <= 0.0031308, 12.92 * linear, high)
+
+
 def linear_from_code(code: Array, tone: Array) -> Array:
     """Return linear values (..., n, 3) of display codes (n, 3) under tones (..., 6).
 
