@@ -14,12 +14,20 @@ from starlette.staticfiles import StaticFiles
 
 from api.errors import add_handlers
 from api.guard import Guard
-from api.pages import first
-from api.routes import health, next_step, read
+from api.metrics import Metrics
+from api.pages import first, login
+from api.routes import health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
 from api.store import open_store
+from api.watch import Watch
 from api.workers import ReadingPool
+
+ROUTERS = (
+    *(health.router, read.router, next_step.router, tubs.router, photos.router),
+    *(review.router, shelf.tables, shelf.cards, people.router),
+    *(login.router, first.router),
+)
 
 Clock = Callable[[], datetime]
 HERE = Path(__file__).parent
@@ -54,11 +62,13 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
     settings.home.mkdir(parents=True, exist_ok=True)
     app.state.settings, app.state.now = settings, now
     app.state.store = open_store(settings.database_url)
-    for module in (health, read, next_step, first):
-        app.include_router(module.router)
+    app.state.metrics = Metrics()
+    for router in ROUTERS:
+        app.include_router(router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     add_handlers(app)
     app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes)
+    app.add_middleware(Watch, metrics=app.state.metrics)
     describe_problem(app)
     return app
 

@@ -1,26 +1,25 @@
-"""What the routes are given: settings, clock, the reading pool, and forms already bounded."""
+"""What the routes are given: settings, clock, books, readers, and who asks."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
+from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
-from starlette.datastructures import FormData, UploadFile
-from starlette.exceptions import HTTPException
 
+from api import people
+from api.books import Desk
 from api.errors import ProblemError
-from api.job import Named
+from api.people import Who
+from api.procedures import shop_procedures
 from api.settings import Settings
 from api.store import Store
 from api.workers import AllBusyError, Answer, Fault, ReadingPool
 from api.workers import Request as Reading
 
-FIELD_BYTES = 64 * 1024
-"""Most bytes of one text field of a form."""
+COOKIE = "dipstep_login"
 
 
 def settings_of(request: Request) -> Settings:
@@ -47,83 +46,56 @@ def store_of(request: Request) -> Store:
     return store
 
 
-async def form_of(request: Request) -> FormData:
-    """Return the parsed form; its files are read into memory, bounded by the body limit."""
-    kind = request.headers.get("content-type", "")
-    if not kind.startswith(("multipart/form-data", "application/x-www-form-urlencoded")):
-        raise ProblemError(
-            422, "no_form", "a form is needed; send it as multipart/form-data with the named fields"
-        )
-    try:
-        return await request.form(max_files=8, max_fields=32, max_part_size=FIELD_BYTES)
-    except HTTPException as fault:
-        raise ProblemError(
-            400, "broken_form", f"the form cannot be read ({fault.detail}); send it again"
-        ) from None
-
-
-async def body_of(request: Request) -> bytes:
-    """Return the raw body, bounded by the body limit."""
-    return await request.body()
-
-
-FormOf = Annotated[FormData, Depends(form_of)]
-BodyOf = Annotated[bytes, Depends(body_of)]
 Now = Annotated[datetime, Depends(clock)]
 SettingsOf = Annotated[Settings, Depends(settings_of)]
 StoreOf = Annotated[Store, Depends(store_of)]
 PoolOf = Annotated[ReadingPool, Depends(pool_of)]
 
 
-@dataclass(frozen=True)
-class ReadForm:
-    """A form that asks for a reading."""
-
-    photo: Named
-    table: Named | str
-    """A file, or the name of a kept table."""
-    measured: Named | str | None
-    elapsed_s: float | None
-
-
-def upload(form: FormData, field: str) -> Named | str | None:
-    """Return a field as file, or as text, or None when it is absent or empty."""
-    found: Any = form.get(field)
-    if isinstance(found, UploadFile):
-        data = found.file.read()
-        name = Path(found.filename or field).name
-        return Named(name, data) if data or found.filename else None
-    return found.strip() or None if isinstance(found, str) else None
+def who_asks(request: Request, store: StoreOf, now: Now) -> Who:
+    """Return who asks; on this machine itself nobody need log in until a member exists."""
+    bearer = request.headers.get("authorization", "")
+    token = bearer[7:].strip() if bearer[:7].lower() == "bearer " else None
+    with store.reading() as session:
+        who = people.who_is(session, request.cookies.get(COOKIE), token, now)
+    if who is not None:
+        return who
+    if request.app.state.settings.alone and own_name(request) and store.members() == 0:
+        return people.THE_SHOP
+    raise ProblemError(
+        401,
+        "not_logged_in",
+        "log in at /login, or send a valid token",
+        {"WWW-Authenticate": "Bearer"},
+    )
 
 
-def read_form(form: FormOf) -> ReadForm:
-    """Return what the form asks to be read; say which field is missing or wrong."""
-    photo, table = upload(form, "photo"), upload(form, "table")
-    if not isinstance(photo, Named):
-        raise ProblemError(422, "no_photo", "photo: no file was sent; attach the photo as a file")
-    if table is None:
-        raise ProblemError(
-            422, "no_table", "table: nothing was sent; attach a table or name a kept one"
-        )
-    return ReadForm(photo, table, upload(form, "card"), elapsed_of(upload(form, "elapsed_s")))
+def own_name(request: Request) -> bool:
+    """Say whether we were called by a name that no other site can have made point here."""
+    host = (urlsplit(f"//{request.headers.get('host', '')}").hostname or "").strip("[]")
+    return "." not in host or host.replace(".", "").isdigit()
 
 
-def elapsed_of(text: Named | str | None) -> float | None:
-    """Return the seconds from dip to photo, or None when they are not given."""
-    if text is None:
-        return None
-    try:
-        seconds = float(text if isinstance(text, str) else text.text())
-    except ValueError:
-        seconds = math.nan
-    if not 0.0 <= seconds <= 86_400.0:
-        raise ProblemError(
-            422, "bad_elapsed_s", f"elapsed_s: {text!r} is not a number of seconds, such as 15"
-        )
-    return seconds
+def allowed(role: str) -> Callable[[Who], Who]:
+    """Return the dependency that lets in whoever may do what the role may."""
+
+    def check(who: Annotated[Who, Depends(who_asks)]) -> Who:
+        if not who.may(role):
+            raise ProblemError(403, "not_allowed", f"this is for the role {role}; ask a keeper")
+        return who
+
+    return check
 
 
-ReadFormOf = Annotated[ReadForm, Depends(read_form)]
+def desk_of(who: Annotated[Who, Depends(who_asks)], now: Now, settings: SettingsOf) -> Desk:
+    """Return who writes, when, and where procedures are found."""
+    return Desk(now, who.name, shop_procedures(settings.home))
+
+
+Asker = Annotated[Who, Depends(who_asks)]
+Reviewer = Annotated[Who, Depends(allowed("qa"))]
+Keeper = Annotated[Who, Depends(allowed("keeper"))]
+DeskOf = Annotated[Desk, Depends(desk_of)]
 
 
 def answer_of(pool: ReadingPool, reading: Reading) -> Answer | Fault:
@@ -131,6 +103,11 @@ def answer_of(pool: ReadingPool, reading: Reading) -> Answer | Fault:
     try:
         return pool.read(reading)
     except AllBusyError:
-        raise ProblemError(
-            503, "busy", "all readers are busy; try again in a minute", {"Retry-After": "30"}
-        ) from None
+        raise busy() from None
+
+
+def busy() -> ProblemError:
+    """Return the problem of too many photos at once."""
+    return ProblemError(
+        503, "busy", "all readers are busy; try again in a minute", {"Retry-After": "30"}
+    )

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from api.measure import curves_of
+from api.named import Named
 from calibration.curve import Curve
 from calibration.table import Table, load_table
 from reader.card import Card, load_card, standard_card, with_measured
@@ -20,23 +21,6 @@ class Job:
     card: Card
     table: Table
     curves: Mapping[int, Curve]
-
-
-@dataclass(frozen=True)
-class Named:
-    """A file's bytes and the name to use in messages."""
-
-    name: str
-    data: bytes
-
-    def text(self) -> str:
-        """Return the bytes as text; raise ValueError with place and cure when they are none."""
-        try:
-            return self.data.decode("utf-8-sig")
-        except UnicodeDecodeError as fault:
-            raise ValueError(
-                f"{self.name}: byte {fault.start + 1} is not UTF-8 text; save the file as UTF-8"
-            ) from None
 
 
 def prepare(table: Named, measured: Named | None = None, layout: Named | None = None) -> Job:

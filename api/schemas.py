@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 Verdict = Literal["accepted", "recheck", "unreadable"]
 
@@ -25,19 +25,12 @@ class Problem(BaseModel):
     code: str
 
 
-class DatabaseOut(BaseModel):
-    """The database behind the service."""
-
-    kind: str
-    revision: str | None
-
-
 class HealthOut(BaseModel):
     """The service can serve."""
 
     status: Literal["ok"]
     version: str
-    database: DatabaseOut
+    database: dict[str, str | None]
 
 
 class CardOut(Open):
@@ -141,3 +134,137 @@ def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
         status: {"description": words[status], "content": {"application/problem+json": shape}}
         for status in statuses
     }
+
+
+class TubOut(Open):
+    """A tub: the log's `tub` object plus `procedure`, and products if it has its own."""
+
+    id: str
+    name: str
+    volume_l: float
+    temperature_c: float
+    sanitizer: str
+    has_sensor: bool
+    procedure: str
+
+
+class LogOut(Open):
+    """A tub's whole log."""
+
+    tub: dict[str, Any]
+    procedure: str
+    events: list[dict[str, Any]]
+
+
+class EventEntered(BaseModel):
+    """An event of a tub's log, with who entered it and when."""
+
+    id: str
+    event: dict[str, Any]
+    origin: str
+    replaces: str | None
+    entered_at: str
+    entered_by: str
+
+
+class PhotoOut(BaseModel):
+    """A photo of a tub as it was read and entered."""
+
+    photo: str = Field(description="SHA-256 of the photo as kept")
+    reading: ReadingOut
+    entered: list[dict[str, Any]]
+    next: NextOut | None
+
+
+class PhotoKept(BaseModel):
+    """A photo in a tub's list."""
+
+    photo: str
+    name: str
+    taken_at: str
+    sent_at: str
+    sent_by: str
+    elapsed_s: float | None
+    status: Verdict
+    table: str
+    card: str | None
+    reading: dict[str, Any]
+
+
+class ReviewOut(BaseModel):
+    """A reading that a person must look at."""
+
+    id: int
+    tub: str
+    photo: str
+    pad: int
+    analyte: str
+    reading: dict[str, Any]
+    table: str
+    taken_at: str
+    opened_at: str
+    decision: dict[str, Any] | None = None
+
+
+class RulingIn(BaseModel):
+    """A decision about a reading that waited."""
+
+    decision: Literal["accept", "correct", "dip_again"]
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    source: Literal["hand", "drop_test", "lab", "sensor", "photo"] | None = None
+    note: str = Field("", max_length=2000)
+    at: AwareDatetime | None = None
+
+
+class DecisionOut(BaseModel):
+    """What was decided, by whom, when."""
+
+    id: int
+    review: int
+    decision: str
+    value: float | None
+    source: str | None
+    note: str
+    by: str
+    at: str
+    entered: str | None = Field(description="Id of the event that was entered, if any")
+
+
+class ShelfOut(BaseModel):
+    """One version of a kept table or measured card."""
+
+    name: str
+    version: int
+    sha256: str
+    facts: dict[str, Any]
+    added_at: str
+    added_by: str
+    retired: bool
+
+
+class TokenOut(BaseModel):
+    """A key for a program; the secret is told once, when it is made."""
+
+    id: int
+    name: str
+    member: str
+    created_at: str
+    secret: str | None = None
+
+
+class MemberIn(BaseModel):
+    """A member to add."""
+
+    name: str = Field(min_length=1, max_length=80)
+    role: Literal["technician", "qa", "keeper"] = "technician"
+    password: str = Field(min_length=1, max_length=1000)
+
+
+class MemberOut(BaseModel):
+    """A member of the shop."""
+
+    name: str
+    role: str
+    added_at: str

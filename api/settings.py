@@ -31,6 +31,8 @@ class Settings:
     max_upload_bytes: int = 30 * MIB
     readers: int = 2
     read_timeout_s: float = 30.0
+    alone: bool = True
+    """Listens on this machine only: one person may work without a login."""
 
     @staticmethod
     def from_environ(environ: Mapping[str, str]) -> Settings:

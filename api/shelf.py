@@ -10,10 +10,8 @@ from typing import Any, Literal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.job import Named, measured_card
+from api.named import Named
 from api.store import KeptFile, Retired
-from calibration.table import load_table
-from reader.card import standard_card
 
 Kind = Literal["table", "card"]
 NAME_LENGTH = 120
@@ -64,6 +62,8 @@ def put(
 def check(kind: Kind, file: Named) -> dict[str, Any]:
     """Return what the file says of itself; raise ValueError when it cannot be used."""
     if kind == "table":
+        from calibration.table import load_table
+
         table = load_table(file.text(), file.name)
         pads = [
             {"pad": chart.pad, "analyte": chart.analyte, "unit": chart.unit,
@@ -71,6 +71,9 @@ def check(kind: Kind, file: Named) -> dict[str, Any]:
             for chart in table.charts
         ]  # fmt: skip
         return {"strip": table.strip, "lot": table.lot, "pads": pads}
+    from api.job import measured_card
+    from reader.card import standard_card
+
     card = measured_card(standard_card(), file)
     return {"design": card.design, "patches": len(card.patches)}
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from api import shelf
-from api.job import Named
+from api.named import Named
 from api.settings import Settings
 from api.shelf import Kind
 

@@ -23,6 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
     create_engine,
     event,
+    func,
     select,
     text,
 )
@@ -300,7 +301,8 @@ class Store:
     def members(self) -> int:
         """Return how many members there are."""
         with self.reading() as session:
-            return len(session.scalars(select(Member.id).where(Member.retired_at.is_(None))).all())
+            query = select(func.count(Member.id)).where(Member.retired_at.is_(None))
+            return session.scalar(query) or 0
 
     def close(self) -> None:
         """Close every connection."""

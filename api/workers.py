@@ -14,9 +14,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from multiprocessing.connection import Connection
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from api.job import Job, Named, prepare
+from api.named import Named
+
+if TYPE_CHECKING:
+    from api.job import Job
 
 Pictures = tuple[Literal["seen", "pads"], ...]
 """Which pictures to draw: the photo with what was found, or each pad beside its chart."""
@@ -83,6 +86,8 @@ def read(request: Request) -> Answer | Fault:
 @lru_cache(maxsize=32)
 def prepared(table: Named, measured: Named | None) -> Job:
     """Return the job for this table and card, kept for the next photo."""
+    from api.job import prepare
+
     return prepare(table, measured)
 
 

@@ -74,7 +74,8 @@ def run(args: argparse.Namespace) -> int:
 
 def job_for(table: Path, measured: Path | None, layout: Path | None) -> Job:
     """Load card and table; say in one sentence what cannot be used."""
-    from api.job import Named, prepare
+    from api.job import prepare
+    from api.named import Named
 
     def named(path: Path | None) -> Named | None:
         return None if path is None else Named(str(path), read_bytes(path))

@@ -12,10 +12,11 @@ from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
 from api.advise import advise
-from api.deps import FormOf, Now, PoolOf, ReadForm, SettingsOf, StoreOf, elapsed_of, upload
+from api.deps import Now, PoolOf, SettingsOf, StoreOf
 from api.entries import with_reading
 from api.errors import ProblemError
-from api.job import Named
+from api.forms import FormOf, ReadForm, elapsed_of, upload
+from api.named import Named
 from api.pages.readings import ReadingView, view_of
 from api.pages.render import page
 from api.procedures import shop_procedures

@@ -9,9 +9,10 @@ from fastapi.responses import JSONResponse
 from pydantic import AwareDatetime
 
 from api.advise import advise
-from api.deps import BodyOf, Now, SettingsOf
+from api.deps import Now, SettingsOf
 from api.errors import ProblemError
-from api.job import Named
+from api.forms import BodyOf
+from api.named import Named
 from api.procedures import shop_procedures
 from api.schemas import NextOut, problems
 

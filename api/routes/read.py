@@ -8,9 +8,10 @@ from fastapi import APIRouter
 from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
 
-from api.deps import PoolOf, ReadForm, ReadFormOf, SettingsOf, StoreOf, answer_of
+from api.deps import PoolOf, SettingsOf, StoreOf, answer_of
 from api.errors import ProblemError
-from api.job import Named
+from api.forms import ReadForm, ReadFormOf
+from api.named import Named
 from api.schemas import ReadingOut, problems
 from api.settings import Settings
 from api.shelf import Kind

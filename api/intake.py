@@ -1,0 +1,206 @@
+"""A photo comes in for a tub: kept, read, entered, answered; once, however often it is sent."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import version
+from typing import Any
+
+from sqlalchemy import or_, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from api import books, photo_files, review, shelf
+from api.books import Desk, Origin
+from api.entries import event_of, loggable
+from api.named import Named
+from api.position import blank_position
+from api.settings import Settings
+from api.stock import SAMPLE, fetch
+from api.store import KeptFile, Photo, Reading, Store
+from api.wire import unread_json
+from api.workers import Answer, Fault, ReadingPool, Request
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A photo as it was sent."""
+
+    tub_id: str
+    photo: Named
+    table: Named | str
+    measured: Named | str | None
+    elapsed_s: float | None
+    taken_at: datetime | None
+    key: str | None
+    """The sender's idempotency key."""
+
+
+class UnusablePhotoError(ValueError):
+    """A photo in which nothing could be looked at; nothing was kept."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+def take_in(
+    sent: Sent, store: Store, pool: ReadingPool, settings: Settings, desk: Desk
+) -> tuple[dict[str, Any], bool]:
+    """Return the answer for the sender, and whether the photo is new.
+
+    Raises
+    ------
+    NoSuchTubError, UnusablePhotoError, ValueError
+        One sentence: what is wrong, where, what to do; nothing was kept.
+    """
+    known = told_before(sent, store)
+    if known is not None:
+        return known, False
+    if sent.taken_at is not None and sent.taken_at > desk.now + books.CLOCKS_APART:
+        raise ValueError("taken_at: lies in the future; correct the phone's clock or the time")
+    with store.writing() as session:
+        books.tub_data(session, sent.tub_id)
+        table = shelved(session, "table", sent.table, settings, desk)
+        card = shelved(session, "card", sent.measured, settings, desk) if sent.measured else None
+    clean = Named(sent.photo.name, blank_position(sent.photo.data))
+    measured = None if card is None else shelf.named(card)
+    answer = pool.read(Request(clean, shelf.named(table), measured, sent.elapsed_s))
+    reading = reading_of(answer, clean.name)
+    sha256 = photo_files.keep(settings.home, clean.data)
+    try:
+        with store.writing() as session:
+            return enter(session, sent, sha256, reading, (table, card), desk), True
+    except IntegrityError:  # the same photo came in twice at once, and the other was first
+        known = told_before(sent, store)
+        if known is None:
+            raise
+        return known, False
+
+
+def sent_sha256(sent: Sent) -> str:
+    """Return the hash of the photo as it was sent."""
+    return hashlib.sha256(sent.photo.data).hexdigest()
+
+
+def told_before(sent: Sent, store: Store) -> dict[str, Any] | None:
+    """Return what was answered when this photo or this key came before."""
+    same = Photo.sent_sha256 == sent_sha256(sent)
+    if sent.key is not None:
+        same = or_(same, Photo.key == sent.key)
+    with store.reading() as session:
+        query = select(Photo.answer).where(Photo.tub_id == sent.tub_id, same)
+        answer: dict[str, Any] | None = session.scalars(query.limit(1)).first()
+        return answer
+
+
+def shelved(
+    session: Session,
+    kind: shelf.Kind,
+    choice: Named | str,
+    settings: Settings,
+    desk: Desk,
+) -> KeptFile:
+    """Return the kept version of what was sent or named; what was sent is kept first."""
+    if isinstance(choice, str):
+        file, found = fetch(session, kind, choice, settings)
+        kept = None if found is None else session.get(KeptFile, found)
+        if kept is not None:
+            return kept
+        return shelf.put(session, kind, SAMPLE, file, desk.now, desk.by)[0]
+    facts = shelf.check(kind, choice)
+    name = str(facts.get("strip") or facts.get("design"))
+    return shelf.put(session, kind, name, choice, desk.now, desk.by)[0]
+
+
+def reading_of(answer: Answer | Fault, name: str) -> dict[str, Any]:
+    """Return the reading; a photo that broke the reader is kept as unreadable."""
+    if isinstance(answer, Answer):
+        return answer.reading
+    if answer.code == "reading_stopped":
+        return unread_json(name, answer.code, answer.message)
+    raise UnusablePhotoError(answer.code, answer.message)
+
+
+def enter(
+    session: Session,
+    sent: Sent,
+    sha256: str,
+    reading: Mapping[str, Any],
+    versions: tuple[KeptFile, KeptFile | None],
+    desk: Desk,
+) -> dict[str, Any]:
+    """Keep photo and reading, enter what was accepted, put the rest up for review."""
+    taken_at = sent.taken_at or desk.now
+    photo = Photo(
+        tub_id=sent.tub_id,
+        sha256=sha256,
+        sent_sha256=sent_sha256(sent),
+        name=sent.photo.name[-255:],
+        taken_at=taken_at,
+        elapsed_s=sent.elapsed_s,
+        key=sent.key,
+        answer={},
+        sent_at=desk.now,
+        sent_by=desk.by,
+    )
+    session.add(photo)
+    session.flush()
+    kept = keep_reading(session, photo.id, reading, versions, desk)
+    accepted = [pad for pad in reading["readings"] if pad["status"] == "accepted"]
+    entered = enter_pads(session, sent.tub_id, accepted, kept.id, taken_at, desk)
+    done = {event.data["analyte"] for event in entered}
+    waiting = [pad for pad in reading["readings"] if pad["analyte"] not in done]
+    review.open_for(session, kept.id, sent.tub_id, reading, waiting, taken_at, desk.now)
+    photo.answer = {
+        "photo": sha256,
+        "reading": dict(reading),
+        "entered": [{"id": event.id, **event.data} for event in entered],
+        "next": books.refresh(session, sent.tub_id, desk),
+    }
+    return photo.answer
+
+
+def keep_reading(
+    session: Session,
+    photo_id: int,
+    reading: Mapping[str, Any],
+    versions: tuple[KeptFile, KeptFile | None],
+    desk: Desk,
+) -> Reading:
+    """Keep one reading with the versions of table, card and software it was made with."""
+    table, card = versions
+    kept = Reading(
+        photo_id=photo_id,
+        table_id=table.id,
+        card_id=None if card is None else card.id,
+        software=version("dipstep"),
+        status=reading["status"],
+        data=dict(reading),
+        made_at=desk.now,
+        made_by=desk.by,
+    )
+    session.add(kept)
+    session.flush()
+    return kept
+
+
+def enter_pads(
+    session: Session,
+    tub_id: str,
+    pads: list[Mapping[str, Any]],
+    reading_id: int,
+    taken_at: datetime,
+    desk: Desk,
+) -> list[Any]:
+    """Enter the accepted pads the log knows; none when the log could not be used with them."""
+    events = [event_of(pad, taken_at) for pad in pads if loggable(pad)]
+    if not events:
+        return []
+    try:
+        return books.enter(session, tub_id, events, desk, Origin("photo", reading_id))
+    except ValueError:
+        return []  # they wait for review instead; nothing is lost
