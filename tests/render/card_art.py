@@ -17,7 +17,7 @@ from reader.card import Card
 from tests.render.spectra import Array
 from tests.render.strips import StripKind
 
-PAPER, BLACK, GROUND, BODY, DIRT, SKIN = 0, 1, 2, 3, 4, 5
+PAPER, BLACK, GROUND, BODY, DIRT = 0, 1, 2, 3, 4
 FIRST_PATCH = 10
 FIRST_PAD = 180
 """Materials of the pads of strip number s start at FIRST_PAD + 20 s."""

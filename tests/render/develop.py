@@ -18,10 +18,14 @@ from tests.render.spectra import Array
 Image = NDArray[np.float32]
 
 LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-TABLE = 4096
-"""Entries of the tone curve's table, over the square root of the linear value."""
+TABLE = 65536
+"""Entries of the tone curve's table."""
 BRIGHTEST = 4.0
 """Linear value at the table's end."""
+TILE = 768
+"""Side of the noise that is repeated [px]."""
+BAND = 64
+"""Rows worked on at once; divides TILE."""
 
 
 @dataclass(frozen=True)
@@ -106,9 +110,10 @@ def tone_curve(look: Look, linear: Array) -> Array:
 
 
 def curve_table(look: Look) -> NDArray[np.float32]:
-    """The tone curve over sqrt(linear / BRIGHTEST)."""
-    at = np.linspace(0.0, 1.0, TABLE) ** 2 * BRIGHTEST
-    return tone_curve(look, at).astype(np.float32)
+    """The tone curve over linear values from 0 to BRIGHTEST."""
+    fine = np.linspace(0.0, 1.0, 4096) ** 2 * BRIGHTEST
+    at = np.linspace(0.0, BRIGHTEST, TABLE)
+    return np.interp(at, fine, tone_curve(look, fine)).astype(np.float32)
 
 
 def balanced_matrix(camera: Camera, white_raw: Array, look: Look, warm: float) -> Array:
@@ -135,13 +140,8 @@ def coloured(code: Image, look: Look) -> Image:
 
 def toned(linear: Image, look: Look) -> Image:
     """Tone curve by table, then colour; any shape (..., 3)."""
-    place = np.sqrt(np.clip(linear, 0.0, BRIGHTEST) / BRIGHTEST) * (TABLE - 1)
-    index = place.astype(np.int32)
-    np.minimum(index, TABLE - 2, out=index)
-    table = curve_table(look)
-    low = table[index]
-    code = low + (table[index + 1] - low) * (place - index)
-    return coloured(code.astype(np.float32), look)
+    place = np.clip(linear * np.float32((TABLE - 1) / BRIGHTEST), 0.0, TABLE - 1)
+    return coloured(curve_table(look)[place.astype(np.uint16)], look)
 
 
 def develop_points(
@@ -154,43 +154,27 @@ def develop_points(
     return np.clip(toned(linear.astype(np.float32), look), 0.0, 1.0)
 
 
-def even_out(linear: Image, look: Look) -> Image:
-    """Local tone mapping: lift what lies in dark surroundings."""
-    if look.tone_mapping <= 0.0:
-        return linear
-    height, width = linear.shape[:2]
-    small = cv2.resize(
-        linear, (max(width // 16, 8), max(height // 16, 8)), interpolation=cv2.INTER_AREA
-    )
-    grey = np.maximum(small @ LUMA, 0.003)
-    sigma = 0.07 * max(grey.shape)
-    around = np.exp(cv2.GaussianBlur(np.log(grey).astype(np.float32), (0, 0), sigma))
-    gain = (around / np.quantile(around, 0.8)) ** -look.tone_mapping
-    full = cv2.resize(gain.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
-    return linear * full[..., None]
+def evening(linear: Image, look: Look) -> Image:
+    """Gains of local tone mapping for a coarse picture: lift what lies in dark surroundings."""
+    grey = np.maximum(linear @ LUMA, 0.003)
+    around = cv2.GaussianBlur(np.log(grey).astype(np.float32), (0, 0), 0.07 * max(grey.shape))
+    around = np.exp(around)
+    return ((around / np.quantile(around, 0.8)) ** -look.tone_mapping).astype(np.float32)
 
 
-def sharpened(code: Image, look: Look) -> Image:
-    """Unsharp masking on the luma, as phones do."""
-    if look.sharpen <= 0.0:
-        return code
+def sharpening(code: Image, look: Look) -> Image:
+    """What unsharp masking adds to the luma, as phones do, (h, w)."""
     grey = cv2.transform(code, LUMA[None, :])
     detail = grey - cv2.GaussianBlur(grey, (0, 0), 1.2)
-    np.clip(detail, -0.06, 0.06, out=detail)
-    return code + (look.sharpen * detail)[..., None]
+    return np.clip(detail, -0.06, 0.06, out=detail) * np.float32(look.sharpen)
 
 
-def noisy(raw: Image, look: Look, white: float, rng: np.random.Generator) -> Image:
-    """Shot and read noise after the phone's own denoising: correlated over about two pixels."""
-    height, width = raw.shape[:2]
-    tile = rng.standard_normal((768, 768, 3), dtype=np.float32)
+def grain(width: int, rng: np.random.Generator) -> Image:
+    """Noise after the phone's own denoising, correlated over about two pixels; tiled, sd 1."""
+    tile = rng.standard_normal((TILE, TILE, 3), dtype=np.float32)
     tile = cv2.GaussianBlur(tile, (0, 0), 0.7)
     tile /= tile.std()
-    repeats = (-(-height // 768), -(-width // 768), 1)
-    grain = np.tile(tile, repeats)[:height, :width]
-    share = np.maximum(raw, 0.0) / white
-    sd = look.noise * white * np.sqrt(share + 0.02)
-    return raw + grain * sd
+    return np.tile(tile, (1, -(-width // TILE), 1))[:, :width]
 
 
 def develop(
@@ -200,13 +184,33 @@ def develop(
     look: Look,
     warm: float,
     rng: np.random.Generator,
-) -> Image:
-    """Raw (h, w, 3) to code values 0 to 1; `white_raw` is the paper where the light is best."""
-    white = float(white_raw[1])
-    exposed = (raw + np.float32(look.veil) * white_raw.astype(np.float32)) * np.float32(look.level)
-    exposed = noisy(exposed, look, white, rng)
-    np.clip(exposed, 0.0, 1.05 * float(white_raw.max()), out=exposed)
+) -> NDArray[np.uint8]:
+    """Raw (h, w, 3) to 8-bit code values; `white_raw` is the paper where the light is best.
+
+    Works through bands of rows, which stay in the processor's cache.
+    """
+    height, width = raw.shape[:2]
+    white, top = np.float32(white_raw[1]), np.float32(1.05 * white_raw.max())
     matrix = balanced_matrix(camera, white_raw, look, warm).astype(np.float32)
-    linear = even_out(cv2.transform(exposed, matrix), look)
-    code = sharpened(toned(linear, look), look)
-    return np.clip(code, 0.0, 1.0)
+    veil = (look.veil * white_raw).astype(np.float32)
+    coarse = cv2.resize(raw, (width // 16, height // 16), interpolation=cv2.INTER_AREA)
+    coarse = np.minimum((coarse + veil) * np.float32(look.level), top)
+    gain = evening(cv2.transform(coarse, matrix), look)
+    gain = cv2.resize(gain, (width, height), interpolation=cv2.INTER_LINEAR)
+    noise = grain(width, rng)
+    code = np.empty_like(raw)
+    for start in range(0, height, BAND):
+        rows = slice(start, start + BAND)
+        exposed = (raw[rows] + veil) * np.float32(look.level)
+        sd = np.sqrt(np.maximum(exposed, 0.0) * white + 0.02 * white**2) * np.float32(look.noise)
+        exposed += noise[start % TILE :][: len(exposed)] * sd
+        np.clip(exposed, 0.0, top, out=exposed)
+        linear = cv2.transform(exposed, matrix) * gain[rows][..., None]
+        code[rows] = toned(linear, look)
+    sharp = sharpening(code, look)
+    pixels = np.empty(code.shape, dtype=np.uint8)
+    for start in range(0, height, BAND):
+        rows = slice(start, start + BAND)
+        band = (code[rows] + sharp[rows][..., None]) * np.float32(255.0)
+        pixels[rows] = np.clip(np.rint(band), 0, 255)
+    return pixels

@@ -71,15 +71,14 @@ def exif_of(orientation: int, taken_at: datetime | None) -> Image.Exif:
 
 
 def as_file(
-    code: NDArray[np.float32],
+    pixels: NDArray[np.uint8],
     form: str,
     quality: int,
     space: str,
     orientation: int = 1,
     taken_at: datetime | None = None,
 ) -> bytes:
-    """Return the bytes of `jpeg`, `png` or `heic`; code values 0 to 1, upright, (h, w, 3)."""
-    pixels = np.rint(code * 255.0).astype(np.uint8)
+    """Return the bytes of `jpeg`, `png` or `heic`; pixels upright, (h, w, 3)."""
     if form == "heic":
         import pillow_heif
 

@@ -56,16 +56,17 @@ class Pose:
         """Card mm seen at every `step`-th pixel of a window: two maps (rows, columns)."""
         centre, half = self.lens()
         middle = (step - 1) / 2.0
-        u = (np.arange(left, right, step, dtype=np.float32) + middle - centre[0])[None, :]
-        v = (np.arange(top, bottom, step, dtype=np.float32) + middle - centre[1])[:, None]
+        u = (np.arange(left, right, step, dtype=np.float32) + float(middle - centre[0]))[None, :]
+        v = (np.arange(top, bottom, step, dtype=np.float32) + float(middle - centre[1]))[:, None]
         r2 = (u**2 + v**2) / half**2
         # Two rounds of the inverse suffice for the bows drawn here.
         ideal = 1.0 / (1.0 + self.bow * r2 / (1.0 + self.bow * r2) ** 2)
-        x, y = u * ideal + centre[0], v * ideal + centre[1]
-        back = np.linalg.inv(self.homography)
-        w = back[2, 0] * x + back[2, 1] * y + back[2, 2]
-        x_mm = ((back[0, 0] * x + back[0, 1] * y + back[0, 2]) / w).astype(np.float32)
-        y_mm = ((back[1, 0] * x + back[1, 1] * y + back[1, 2]) / w).astype(np.float32)
+        x, y = u * ideal + float(centre[0]), v * ideal + float(centre[1])
+        # Plain floats keep the arrays at single precision.
+        back = np.linalg.inv(self.homography / self.homography[2, 2]).tolist()
+        w = back[2][0] * x + back[2][1] * y + back[2][2]
+        x_mm = ((back[0][0] * x + back[0][1] * y + back[0][2]) / w).astype(np.float32)
+        y_mm = ((back[1][0] * x + back[1][1] * y + back[1][2]) / w).astype(np.float32)
         if self.curl_mm:
             y_mm = (y_mm - self.curl(x_mm)).astype(np.float32)
         return x_mm, y_mm

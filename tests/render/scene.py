@@ -26,6 +26,10 @@ from tests.render.spectra import WAVES_NM, Array, step
 
 Image = NDArray[np.float32]
 
+ONE = np.ones(len(WAVES_NM))
+"""The perfect diffuser, and the perfect mirror."""
+SKIN = 0.16 + 0.10 * step(480.0, 30.0) + 0.30 * step(592.0, 14.0)
+
 
 @dataclass(frozen=True, eq=False)
 class Strip:
@@ -47,7 +51,7 @@ class Strip:
 
 @dataclass(frozen=True, eq=False)
 class Blot:
-    """Dirt or a fingertip over the card: an ellipse, card mm; `solid` covers, else it stains."""
+    """Dirt (an ellipse) or a finger (`solid`, a rod with round ends) over the card, card mm."""
 
     at_mm: tuple[float, float]
     size_mm: tuple[float, float]
@@ -106,7 +110,6 @@ def materials(scene: Scene, lamp: Light, thinner: float) -> Array:
     table[card_art.GROUND] = bottom
     table[card_art.BODY] = 0.80 + 0.03 * step(430.0, 12.0)
     table[card_art.DIRT] = 0.06 + 0.16 * step(590.0, 30.0)
-    table[card_art.SKIN] = 0.16 + 0.10 * step(480.0, 30.0) + 0.30 * step(592.0, 14.0)
     first = card_art.FIRST_PATCH
     table[first : first + len(patches)] = patches
     for number, strip in enumerate(scene.strips):
@@ -122,22 +125,17 @@ def painted(scene: Scene, scale: float) -> Art:
     for number, strip in enumerate(scene.strips):
         card_art.paint_strip(art, strip.pads.kind, strip.lie, number, strip.shine, rng)
     for blot in scene.blots:
-        stain(art, blot, rng)
+        if not blot.solid:
+            stain(art, blot, rng)
     return art
 
 
 def stain(art: Art, blot: Blot, rng: np.random.Generator) -> None:
-    """Paint dirt (a thin brown film with holes) or a fingertip (solid)."""
+    """Paint dirt: a thin brown film with holes."""
     mask = np.zeros(art.material.shape, dtype=np.uint8)
     centre = art.px(np.array(blot.at_mm))
     axes = (int(blot.size_mm[0] * art.scale * 16), int(blot.size_mm[1] * art.scale * 16))
     cv2.ellipse(mask, tuple(centre.tolist()), axes, blot.turn_deg, 0, 360, 255, -1, cv2.LINE_8, 4)
-    if blot.solid:
-        depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3) / art.scale
-        round_off = 0.55 + 0.45 * np.clip(depth / 4.0, 0, 1)
-        art.material[mask > 0] = card_art.SKIN
-        art.shade[mask > 0] = round_off[mask > 0]
-        return
     rows, columns = art.material.shape
     small = rng.standard_normal((rows // 12 + 2, columns // 12 + 2), dtype=np.float32)
     noise = cv2.resize(small, (columns, rows), interpolation=cv2.INTER_CUBIC)
@@ -154,7 +152,7 @@ def card_layers(scene: Scene, art: Art, lamp: Light) -> Image:
         paler = materials(scene, lamp, 0.88).astype(np.float32) - usual
         flat[part] += paler[art.material[part]] * art.turn[part][..., None]
     flat *= art.shade[..., None]
-    mirror = scene.camera.raw(lamp.power, np.ones(len(WAVES_NM))).astype(np.float32)
+    mirror = scene.camera.raw(lamp.power, ONE).astype(np.float32)
     rows = np.flatnonzero(np.any(art.shine != 0, axis=1))
     if len(rows):
         part = slice(int(rows[0]), int(rows[-1]) + 1)
@@ -164,11 +162,17 @@ def card_layers(scene: Scene, art: Art, lamp: Light) -> Image:
     return flat
 
 
-def ground_values(scene: Scene, lamp: Light, field_px: Image) -> Image:
-    """Sensor values of the ground under a lamp."""
-    dark = scene.camera.raw(lamp.power, scene.ground.dark).astype(np.float32)
-    bright = scene.camera.raw(lamp.power, scene.ground.bright).astype(np.float32)
-    return dark + field_px[..., None] * (bright - dark)
+def lit_ground(scene: Scene, under: Image, fields: list[Image]) -> Image:
+    """Sensor values of the ground under all lamps, (rows, columns, 3)."""
+    total = np.zeros((*under.shape, 3), dtype=np.float32)
+    for lamp, field_px in zip(scene.lighting.lamps, fields, strict=True):
+        dark = scene.camera.raw(lamp.power, scene.ground.dark).astype(np.float32)
+        bright = scene.camera.raw(lamp.power, scene.ground.bright).astype(np.float32)
+        for start in range(0, len(under), develop.BAND):
+            rows = slice(start, start + develop.BAND)
+            values = dark + under[rows][..., None] * (bright - dark)
+            total[rows] += values * field_px[rows][..., None]
+    return total
 
 
 def sampled(layer: Image, x_mm: Image, y_mm: Image, scale: float, border: int) -> Image:
@@ -187,40 +191,70 @@ def wide(layer: Image, size: tuple[int, int]) -> Image:
 def exposed(scene: Scene) -> tuple[Image, Array]:
     """Sensor values (rows, columns, 3) before noise, and those of the paper at its brightest."""
     pose = scene.pose
-    width, height = pose.width_px, pose.height_px
-    size = (width, height)
-    coarse = 4
-    x4, y4 = pose.mm_grid(coarse, 0, 0, width, height)
-    fields = [wide(f, size) for f in scene.lighting.fields(x4, y4)]
-    half_x, half_y = pose.mm_grid(2, 0, 0, width, height)
-    shift = np.random.default_rng([scene.seed, 63]).uniform(0, 400, 2).astype(np.float32)
-    under = sampled(
-        scene.ground.field, half_x + shift[0], half_y + shift[1], ground.SCALE, cv2.BORDER_WRAP
-    )
-    under = wide(under, size)
-    window = pose.window(scene.card.size_mm, 3)
-    left, top, right, bottom = window
-    scale = float(np.clip(1.4 * pose.px_per_mm(), 6.0, 26.0))
-    art = painted(scene, scale) if scene.has_card else None
-    total = np.zeros((height, width, 3), dtype=np.float32)
-    x, y = pose.mm_grid(1, left, top, right, bottom)
-    for lamp, field_px in zip(scene.lighting.lamps, fields, strict=True):
-        values = ground_values(scene, lamp, under)
-        if art is not None and x.size:
-            flat = card_layers(scene, art, lamp)
-            part = values[top:bottom, left:right]
-            cover = sampled(np.ones(flat.shape[:2], np.float32), x, y, scale, cv2.BORDER_CONSTANT)
-            shown = sampled(flat, x, y, scale, cv2.BORDER_CONSTANT)
-            part *= (1.0 - cover)[..., None]
-            part += shown
-        total += values * field_px[..., None]
-    white = brightest_paper(scene)
+    size = (pose.width_px, pose.height_px)
+    coarse_x, coarse_y = pose.mm_grid(4, 0, 0, *size)
+    fields = [wide(f, size) for f in scene.lighting.fields(coarse_x, coarse_y)]
+    total = lit_ground(scene, ground_under(scene), fields)
+    if scene.has_card:
+        put_card(scene, total, fields)
+    for blot in scene.blots:
+        if blot.solid:
+            put_finger(scene, total, fields, blot)
     if scene.lighting.spots:
-        mirror = wide(scene.lighting.mirrored(x4, y4), size)
+        mirror = wide(scene.lighting.mirrored(coarse_x, coarse_y), size)
         lamp = scene.lighting.lamps[0]
-        colour = scene.camera.raw(lamp.power, np.ones(len(WAVES_NM))).astype(np.float32)
-        total += mirror[..., None] * colour
-    return optics(scene, total), white
+        total += mirror[..., None] * scene.camera.raw(lamp.power, ONE).astype(np.float32)
+    return optics(scene, total), brightest_paper(scene)
+
+
+def ground_under(scene: Scene) -> Image:
+    """The ground's field over the photo."""
+    size = (scene.pose.width_px, scene.pose.height_px)
+    x, y = scene.pose.mm_grid(2, 0, 0, *size)
+    shift = np.random.default_rng([scene.seed, 63]).uniform(0, 400, 2).astype(np.float32)
+    field_px = sampled(
+        scene.ground.field, x + shift[0], y + shift[1], ground.SCALE, cv2.BORDER_WRAP
+    )
+    return wide(field_px, size)
+
+
+def put_card(scene: Scene, total: Image, fields: list[Image]) -> None:
+    """Lay the card's picture over the ground, in place; its edge throws a thin shadow."""
+    left, top, right, bottom = scene.pose.window(scene.card.size_mm, 12)
+    if right <= left or bottom <= top:
+        return
+    scale = float(np.clip(1.4 * scene.pose.px_per_mm(), 6.0, 26.0))
+    art = painted(scene, scale)
+    x, y = scene.pose.mm_grid(1, left, top, right, bottom)
+    whole = np.ones(art.material.shape, np.float32)
+    cover = sampled(whole, x, y, scale, cv2.BORDER_CONSTANT)
+    part = total[top:bottom, left:right]
+    shadow = cv2.GaussianBlur(cover, (0, 0), 0.5 * scene.pose.px_per_mm())
+    part *= ((1.0 - cover) * (1.0 - 0.35 * shadow))[..., None]
+    for lamp, field_px in zip(scene.lighting.lamps, fields, strict=True):
+        shown = sampled(card_layers(scene, art, lamp), x, y, scale, cv2.BORDER_CONSTANT)
+        shown *= field_px[top:bottom, left:right][..., None]
+        part += shown
+
+
+def put_finger(scene: Scene, total: Image, fields: list[Image], blot: Blot) -> None:
+    """A finger over everything, in place."""
+    turn, (reach, thick) = np.radians(blot.turn_deg), blot.size_mm
+    bend = np.linspace(-np.pi / 2, np.pi / 2, 24)
+    tip = np.stack([reach + thick * np.cos(bend), thick * np.sin(bend)], axis=1)
+    rod = np.vstack([tip, [[-reach, thick], [-reach, -thick]]])
+    rotate = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    outline = np.round(scene.pose.to_px(rod @ rotate.T + blot.at_mm) * 16).astype(np.int32)
+    mask = np.zeros(total.shape[:2], dtype=np.uint8)
+    cv2.fillPoly(mask, [outline], 255, cv2.LINE_8, 4)
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3) / scene.pose.px_per_mm()
+    cover = cv2.GaussianBlur(mask.astype(np.float32) / 255.0, (0, 0), 0.8)
+    near = cv2.GaussianBlur(cover, (0, 0), 1.5 * scene.pose.px_per_mm())
+    total *= ((1.0 - cover) * (1.0 - 0.4 * near))[..., None]
+    round_off = (0.45 + 0.55 * np.sqrt(np.clip(depth / thick, 0, 1))).astype(np.float32) * cover
+    for lamp, field_px in zip(scene.lighting.lamps, fields, strict=True):
+        skin = scene.camera.raw(lamp.power, SKIN).astype(np.float32)
+        total += (round_off * field_px)[..., None] * skin
 
 
 def brightest_paper(scene: Scene) -> Array:
@@ -239,9 +273,9 @@ def brightest_paper(scene: Scene) -> Array:
 def optics(scene: Scene, total: Image) -> Image:
     """Vignetting, the lens's own softness, defocus and motion."""
     height, width = total.shape[:2]
-    v, u = np.ogrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j]
-    r2 = ((u * width) ** 2 + (v * height) ** 2) / (width**2 + height**2)
-    total *= (1.0 - scene.vignetting * r2).astype(np.float32)[..., None]
+    v = np.linspace(-1, 1, height, dtype=np.float32)[:, None] * height
+    u = np.linspace(-1, 1, width, dtype=np.float32)[None, :] * width
+    total *= (1.0 - scene.vignetting * (u**2 + v**2) / (width**2 + height**2))[..., None]
     total = cv2.GaussianBlur(total, (0, 0), 0.65)
     if scene.defocus_px > 0.3:
         total = cv2.filter2D(total, -1, disc(scene.defocus_px))
@@ -269,8 +303,8 @@ def streak(dx: float, dy: float) -> Image:
     return kernel / kernel.sum()
 
 
-def photographed(scene: Scene) -> Image:
-    """Code values of the photo, 0 to 1, upright."""
+def photographed(scene: Scene) -> NDArray[np.uint8]:
+    """The photo, upright, 8 bit (rows, columns, 3)."""
     raw, white = exposed(scene)
     rng = np.random.default_rng([scene.seed, 64])
     power = sum(lamp.power for lamp in scene.lighting.lamps)

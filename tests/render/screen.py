@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from tests.render import develop
 from tests.render.camera import Camera
-from tests.render.light import Light, scaled
-from tests.render.spectra import WAVES_NM, Array, bell
+from tests.render.light import Light, daylight, scaled
+from tests.render.spectra import WAVES_NM, Array, bell, observer
 
 Image = NDArray[np.float32]
 
@@ -20,8 +20,11 @@ def primaries(camera: Camera, seed: int) -> Array:
     green = bell(rng.normal(532, 5), rng.uniform(14, 26))
     blue = bell(rng.normal(455, 4), 10)
     one = np.ones(len(WAVES_NM))
-    shown = np.stack([0.21 * scaled(red), 0.71 * scaled(green), 0.08 * scaled(blue)])
-    return np.stack([camera.raw(power, one) for power in shown])
+    powers = np.stack([scaled(red), scaled(green), scaled(blue)])
+    # Driven so that full red, green and blue together have the white point of D65.
+    white = scaled(daylight(6504.0)) @ observer()
+    drive = np.linalg.solve((powers @ observer()).T, white)
+    return np.stack([camera.raw(power, one) for power in powers * drive[:, None]])
 
 
 def shown(

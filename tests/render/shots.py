@@ -87,7 +87,8 @@ def draw_lighting(
         edges = (
             Edge(
                 tuple(rng.uniform((0, 0), setting.card.size_mm).tolist()),
-                float(rng.uniform(0, 360)), float(rng.uniform(0.1, 0.4)), float(rng.uniform(12, 40)),
+                float(rng.uniform(0, 360)), float(rng.uniform(0.1, 0.4)),
+                float(rng.uniform(12, 40)),
                 float(rng.choice([0.0, rng.uniform(30, 80)])),
             ),
         )  # fmt: skip
@@ -298,17 +299,14 @@ def two_strips(scene: Scene, rng: np.random.Generator) -> Scene:
 
 
 def finger(scene: Scene, rng: np.random.Generator) -> Scene:
-    """A fingertip over a pad."""
+    """A fingertip over a pad, coming from one of the card's long edges."""
     pad = some_pad(scene, rng)
-    x, y = pad_mm(scene, pad)
-    long, thick = 30.0, float(rng.uniform(6.5, 9.0))
+    at = np.array(pad_mm(scene, pad))
     turn = float(rng.choice([90.0, -90.0]) + rng.normal(0, 12))
-    tip = rng.uniform(0.0, 4.0)
-    centre = (
-        x - np.cos(np.radians(turn)) * (long - tip),
-        y - np.sin(np.radians(turn)) * (long - tip),
-    )
-    blot = Blot(centre, (long, thick), turn, True)
+    way = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
+    thick = float(rng.uniform(6.0, 8.5))
+    middle = at - way * (40.0 + thick - rng.uniform(0.0, 4.0) - 2.5)
+    blot = Blot(tuple(middle.tolist()), (40.0, thick), turn, True)
     return marked(replace(scene, blots=(blot,)), fault_pads=[pad + 1])
 
 

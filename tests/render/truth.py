@@ -20,9 +20,9 @@ def render(
 ) -> tuple[bytes, Truth]:
     """Return the photo's bytes and its truth; the same arguments give the same photo."""
     scene = shots.draw(setting, seed, kind)
-    code = scenes.photographed(scene)
+    pixels = scenes.photographed(scene)
     data = as_file(
-        code, scene.form, quality or scene.look.quality, scene.look.space,
+        pixels, scene.form, quality or scene.look.quality, scene.look.space,
         scene.orientation, scene.taken_at,
     )  # fmt: skip
     return data, truth_of(scene, setting, kind)
