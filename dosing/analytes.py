@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 NORMAL_95 = 1.959964
 """Half the width of a 95 % band in standard deviations of a normal distribution."""
@@ -43,6 +44,13 @@ class Analyte:
     """Standard deviation of what may happen to it in a day without a dose, in its unit."""
     drift_share_per_day: float = 0.0
     """The same as a share of the value."""
+    on_strip: bool = False
+    """Whether it is a pad of the usual strip, so that one dip reads it with the others."""
+
+    def drift(self, value: float, hours: float) -> float:
+        """Return the deviation that so many hours without a dose bring, in the unit."""
+        per_day = max(self.drift_per_day, self.drift_share_per_day * value)
+        return per_day * math.sqrt(max(hours, 0.0) / 24.0)
 
     def spread(self, source: str) -> Spread:
         """Return the band that a method has when its reading brings none."""
@@ -84,5 +92,12 @@ _LIST = (
     Analyte("manganese", "manganese", "ug/L", 100_000.0, Spread(20, 0.3), Spread(10, 0.15)),
 )
 
-ANALYTES: Mapping[str, Analyte] = {analyte.name: analyte for analyte in _LIST}
+_ON_STRIP = {
+    *("ph", "free_chlorine", "total_chlorine", "bromine", "total_alkalinity"),
+    *("calcium_hardness", "total_hardness", "cyanuric_acid"),
+}
+
+ANALYTES: Mapping[str, Analyte] = {
+    analyte.name: replace(analyte, on_strip=analyte.name in _ON_STRIP) for analyte in _LIST
+}
 """Every analyte of the contract by its name."""

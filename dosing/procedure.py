@@ -124,7 +124,19 @@ class Tune:
     kind: str = "tune"
 
 
-Step = Gate | Confirm | Wait | Hold | Tune
+@dataclass(frozen=True)
+class Test:
+    """Quantities that are measured once, for what comes later."""
+
+    id: str
+    analytes: tuple[str, ...]
+    sample: str
+    text: str
+    only_with: str
+    kind: str = "test"
+
+
+Step = Gate | Confirm | Wait | Hold | Tune | Test
 
 
 @dataclass(frozen=True)
@@ -151,6 +163,14 @@ class Never:
 
 
 @dataclass(frozen=True)
+class Apart:
+    """Two kinds of product that are kept apart in time."""
+
+    kinds: tuple[str, ...]
+    rest: Limit
+
+
+@dataclass(frozen=True)
 class Procedure:
     """A whole procedure, in order."""
 
@@ -161,6 +181,7 @@ class Procedure:
     """False for upkeep, which never is complete."""
     mixing: Mapping[str, Limit]
     """Time of jets after a dose before a reading counts, by product kind [min]."""
+    aparts: tuple[Apart, ...]
     nevers: tuple[Never, ...]
     stages: tuple[Stage, ...]
 

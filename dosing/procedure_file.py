@@ -11,7 +11,20 @@ from typing import Any
 from dosing.analytes import ANALYTES
 from dosing.errors import ProcedureError
 from dosing.log import SAMPLES, SANITIZERS
-from dosing.procedure import Confirm, Gate, Hold, Limit, Never, Procedure, Stage, Step, Tune, Wait
+from dosing.procedure import (
+    Apart,
+    Confirm,
+    Gate,
+    Hold,
+    Limit,
+    Never,
+    Procedure,
+    Stage,
+    Step,
+    Test,
+    Tune,
+    Wait,
+)
 from dosing.procedure_table import Lines, Table, example
 
 ACTIONS = (
@@ -40,6 +53,7 @@ _STEP_KEYS = {
     "wait": ("since", "rest"),
     "hold": ("analyte", "low", "high", "aim_up", "rest", "judged_after", "since", "raise_with"),
     "tune": ("analyte", "aim", "least", "since"),
+    "test": ("analytes", "sample"),
 }
 
 
@@ -62,7 +76,7 @@ class _File:
 
     def procedure(self, data: Mapping[str, Any]) -> Procedure:
         top = Table(self.lines, data, "", 0)
-        top.only(("name", "title", "sanitizers", "ends", "mixing", "never", "stage"))
+        top.only(("name", "title", "sanitizers", "ends", "mixing", "apart", "never", "stage"))
         stages = self._stages(top)
         procedure = Procedure(
             top.text("name"),
@@ -70,6 +84,7 @@ class _File:
             top.choices("sanitizers", SANITIZERS) or SANITIZERS,
             top.flag("ends", True),
             self._mixing(data),
+            self._aparts(top),
             self._nevers(top),
             stages,
         )
@@ -86,6 +101,17 @@ class _File:
         table = Table(self.lines, data.get("mixing", {}), "mixing", 0)
         table.only((*KINDS, "new_water"))
         return {kind: table.needed(kind, ("min",)) for kind in table.data}
+
+    def _aparts(self, top: Table) -> tuple[Apart, ...]:
+        aparts = []
+        for place, record in enumerate(self._tables(top, "apart")):
+            table = Table(self.lines, record, "apart", place)
+            table.only(("kinds", "rest"))
+            kinds = table.choices("kinds", KINDS)
+            if len(kinds) != 2:
+                table.fault("kinds", 'kinds must name two, such as kinds = ["acid", "salt"]')
+            aparts.append(Apart(kinds, table.needed("rest", tuple(TIME_UNITS))))
+        return tuple(aparts)
 
     def _nevers(self, top: Table) -> tuple[Never, ...]:
         nevers = []
@@ -292,8 +318,16 @@ def _tune(table: Table, name: str, text: str, only_with: str) -> Tune:
     )
 
 
+def _test(table: Table, name: str, text: str, only_with: str) -> Test:
+    analytes = table.choices("analytes", tuple(ANALYTES))
+    if not analytes:
+        table.fault("analytes", 'analytes is empty; name what is tested: analytes = ["ph"]')
+    return Test(name, analytes, table.choice("sample", SAMPLES, "tub"), text, only_with)
+
+
 _BUILD: Mapping[str, Callable[[Table, str, str, str], Step]] = {
-    **{"gate": _gate, "confirm": _confirm, "wait": _wait, "hold": _hold, "tune": _tune}
+    **{"gate": _gate, "confirm": _confirm, "wait": _wait, "hold": _hold, "tune": _tune},
+    "test": _test,
 }
 
 

@@ -31,7 +31,7 @@ def line_of(words, text=TEXT):
 def test_the_salt_start_up_keeps_the_order_of_the_trade():
     order = [step.id for _, step in load_builtin("salt_startup").steps()]
     assert order == [
-        *("fill_iron", "fill_copper", "fill_manganese", "cell_in", "fill", "power_on"),
+        *("fill_test", "fill_iron", "fill_copper", "fill_manganese", "cell_in", "fill", "power_on"),
         *("generator_zero", "heat", "calcium_hardness", "total_alkalinity", "ph", "phosphate"),
         *("clean_filter", "salt", "circulate", "first_chlorine", "generator_full"),
         *("residual_holds", "sensor_in", "sensor_counts", "generator_tuned"),

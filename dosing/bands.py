@@ -1,0 +1,110 @@
+"""A value with its uncertainty, which may be wider on one side: the two-piece normal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from dosing.analytes import ANALYTES, NORMAL_95
+from dosing.log import Reading
+
+NORMAL_99 = 2.575829
+"""Half the width of a 99 % band in standard deviations of a normal distribution."""
+
+SHARED = 0.4
+"""Share of a strip's error that every dip of the same strip and light has in common
+(common practice: no number of dips makes a strip a drop test)."""
+
+CONFLICT = 3.3
+"""Two readings further apart than this many of their joint deviations contradict each other."""
+
+
+@dataclass(frozen=True)
+class Band:
+    """A most likely value with a standard deviation below it and one above it."""
+
+    mode: float
+    below: float
+    above: float
+
+    @property
+    def mean(self) -> float:
+        """Expected value of the two-piece normal."""
+        return self.mode + math.sqrt(2.0 / math.pi) * (self.above - self.below)
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the two-piece normal."""
+        gap = self.above - self.below
+        return math.sqrt((1.0 - 2.0 / math.pi) * gap * gap + self.above * self.below)
+
+    def share_below(self, value: float) -> float:
+        """Probability that the truth lies below the value."""
+        total = self.below + self.above
+        if value < self.mode:
+            return 2.0 * self.below / total * _normal((value - self.mode) / self.below)
+        upper = _normal((value - self.mode) / self.above) - 0.5
+        return (self.below + 2.0 * self.above * upper) / total
+
+    def share_inside(self, low: float | None, high: float | None) -> float:
+        """Probability that the truth lies between two limits; None leaves a side open."""
+        under = 0.0 if low is None else self.share_below(low)
+        over = 0.0 if high is None else 1.0 - self.share_below(high)
+        return min(max(1.0 - under - over, 0.0), 1.0)
+
+    def wider(self, sd: float) -> Band:
+        """Return the band after an uncertainty of its own is added, such as drift with age."""
+        return Band(self.mode, math.hypot(self.below, sd), math.hypot(self.above, sd))
+
+    def edges(self, deviations: float = NORMAL_95) -> tuple[float, float]:
+        """Return low and high so many deviations away, never below zero."""
+        return (
+            max(0.0, self.mode - deviations * self.below),
+            self.mode + deviations * self.above,
+        )
+
+
+def _normal(z: float) -> float:
+    """Distribution function of the standard normal."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
+def band_of(reading: Reading) -> Band:
+    """Return a reading's band from its 95 % edges.
+
+    A low edge at zero says nothing of the lower side, so the upper side serves for both. An open
+    side is as wide as the value itself: beyond the chart, no one knows how far.
+    """
+    least = 0.002 * max(reading.value, 0.05 * ANALYTES[reading.analyte].photo.fixed)
+    above = reading.value if reading.high is None else (reading.high - reading.value) / NORMAL_95
+    below = reading.value if reading.low is None else (reading.value - reading.low) / NORMAL_95
+    if reading.low == 0.0 and reading.high is not None:
+        below = max(below, above)
+    return Band(reading.value, max(below, least, 1e-3), max(above, least, 1e-3))
+
+
+def fused(earlier: Band, later: Band) -> tuple[Band, bool]:
+    """Return what two readings of the same water say together, and whether they contradict.
+
+    Weighted by inverse variance; errors that dips share keep the band from shrinking for ever.
+    Contradicting readings widen the band over both, so that a third must be taken.
+    """
+    first, second = earlier.sd**2, later.sd**2
+    gap = later.mean - earlier.mean
+    mean = (earlier.mean * second + later.mean * first) / (first + second)
+    if abs(gap) > CONFLICT * math.sqrt(first + second):
+        wide = math.sqrt(max(first, second) + 0.25 * gap * gap)
+        return Band(0.5 * (earlier.mean + later.mean), wide, wide), True
+    least = SHARED**2 * min(first, second)
+    sd = math.sqrt(max(first * second / (first + second), least))
+    return Band(mean, sd, sd), False
+
+
+def together(bands: Iterable[Band]) -> Band:
+    """Return all bands fused in their order."""
+    rest = iter(bands)
+    band = next(rest)
+    for later in rest:
+        band, _ = fused(band, later)
+    return band

@@ -1,0 +1,312 @@
+"""What the log's events mean together: readings that still count, steps done, gates passed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from dosing.analytes import ANALYTES
+from dosing.bands import Band, band_of, fused
+from dosing.errors import LogError
+from dosing.gates import judged
+from dosing.log import Done, Dose, Log, Reading, ReplacedWater
+from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, load_builtin
+from dosing.procedure_file import hours
+from dosing.products import Product, Products
+
+MOVED_BY: Mapping[str, tuple[str, ...]] = {
+    "chlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
+    "acid": ("ph", "total_alkalinity"),
+    "base_carbonate": ("ph", "total_alkalinity"),
+    "bicarbonate": ("total_alkalinity", "ph"),
+    "calcium": ("calcium_hardness", "total_hardness"),
+    "salt": ("salt",),
+    "phosphate_remover": ("phosphate",),
+    "softening_medium": ("calcium_hardness", "total_hardness"),
+    "dechlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
+    "bromine": ("bromine", "free_chlorine", "total_chlorine"),
+    "silver": (),
+    "monopersulfate": ("total_chlorine", "ph"),
+}
+"""Analytes whose readings no longer hold after a dose of the kind."""
+
+DEFAULT_MIXING = timedelta(minutes=15)
+AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine": 0.25}
+"""How far two readings may lie apart for each square root of an hour between them: pH under air in
+its unit, chlorine as a share of its value (common practice)."""
+
+ENGINE_STEPS = ("measure", "dose", "wait", "replace_water", "ask", "lower")
+"""Beginnings of the step ids that the engine makes by itself."""
+
+_NUMBERED = re.compile(r"^(.*?)(?:-(\d+))?$")
+
+
+@dataclass
+class Standing:
+    """What the readings of one analyte say since its water was last moved."""
+
+    band: Band | None = None
+    """Their joint band at the time of the last one; None when none counts."""
+    at: datetime | None = None
+    """Time of the last reading that counts."""
+    count: int = 0
+    strips: int = 0
+    contradicts: bool = False
+    ready_at: datetime | None = None
+    """When a reading counts again after the last move."""
+    before: Band | None = None
+    """What stood before the move."""
+    before_at: datetime | None = None
+    doses: list[Dose] = field(default_factory=list)
+    """Doses that moved it since its last valid reading."""
+    last: Reading | None = None
+    earlier: Reading | None = None
+    """The reading before the last, valid or not, for trends."""
+
+    def move(self, ready_at: datetime, dose: Dose | None) -> None:
+        """Let no earlier reading count any more."""
+        if self.band is not None:
+            self.before, self.before_at, self.doses = self.band, self.at, []
+        self.band, self.count, self.strips, self.contradicts = None, 0, 0, False
+        self.ready_at = max(self.ready_at or ready_at, ready_at)
+        if dose is not None:
+            self.doses.append(dose)
+
+    def read(self, reading: Reading) -> None:
+        """Take in a reading that counts."""
+        fresh = band_of(reading)
+        if self.band is not None and self.at is not None:
+            aged = self.band.wider(_between(reading, self.band, reading.at - self.at))
+            fresh, self.contradicts = fused(aged, fresh)
+        self.band, self.at, self.count = fresh, reading.at, self.count + 1
+        self.strips += reading.source in ("photo", "hand")
+        self.earlier, self.last = self.last, reading
+
+    def now(self, at: datetime) -> Band | None:
+        """Return the band as it stands at a moment, wider with age for what drifts."""
+        if self.band is None or self.last is None or self.at is None:
+            return None
+        gone_h = (at - self.at).total_seconds() / 3600.0
+        return self.band.wider(ANALYTES[self.last.analyte].drift(self.band.mode, gone_h))
+
+
+def _between(reading: Reading, band: Band, gap: timedelta) -> float:
+    """Return the deviation that time may have brought between two readings."""
+    per_root_hour = AIR_MIXES.get(reading.analyte, 0.0)
+    scale = 1.0 if reading.analyte == "ph" else band.mode
+    root_hours: float = (gap.total_seconds() / 3600.0) ** 0.5
+    return per_root_hour * scale * root_hours
+
+
+class History:
+    """The log replayed once, in order of time, for one procedure."""
+
+    def __init__(self, log: Log, procedure: Procedure, products: Products) -> None:
+        self.log, self.procedure, self.products = log, procedure, products
+        self.standings: dict[tuple[str, str], Standing] = {}
+        self.done_at: dict[str, datetime] = {}
+        """First time each step id was confirmed since the tub was last drained."""
+        self.ever_done: set[str] = set()
+        self.doses: list[Dose] = []
+        self.replaced: list[ReplacedWater] = []
+        self.passed: dict[str, datetime] = {}
+        """When each gate was passed, as long as no newer reading has shut it."""
+        self.cautions: list[str] = list(log.cautions)
+        self.drained = 0
+        self.readings = 0
+        self.read_counts: dict[tuple[str, str], int] = {}
+        self._gates = [gate for _, gate in procedure.gates()]
+        self._known = _KnownSteps(procedure)
+        for event in log.events:
+            self._take(event)
+
+    def _take(self, event: Reading | Dose | ReplacedWater | Done) -> None:
+        if isinstance(event, Reading):
+            self._read(event)
+        elif isinstance(event, Dose):
+            self._dose(event)
+        elif isinstance(event, ReplacedWater):
+            self.replaced.append(event)
+            self._move_all(event.at + self.mixing("new_water"))
+        else:
+            self._done(event)
+
+    def standing(self, analyte: str, sample: str = "tub") -> Standing:
+        """Return what is known of an analyte in one sample."""
+        return self.standings.setdefault((analyte, sample), Standing())
+
+    def mixing(self, kind: str, product: Product | None = None) -> timedelta:
+        """Return how long a dose of the kind mixes or acts before a reading counts."""
+        limit = self.procedure.mixing.get(kind)
+        mix = timedelta(hours=hours(limit)) if limit else DEFAULT_MIXING
+        acts = timedelta(hours=(product.acts_over_h or 0.0) if product else 0.0)
+        return max(mix, acts)
+
+    def product(self, dose: Dose) -> Product:
+        """Return the product of a dose; raise `LogError` when the list does not hold it."""
+        try:
+            return self.products[dose.product]
+        except KeyError:
+            known = ", ".join(self.products)
+            raise LogError(
+                f"events[{dose.place}].product: {dose.product!r} is not among the products; "
+                f"add it to the log's products, or correct the id (known: {known})"
+            ) from None
+
+    def _read(self, reading: Reading) -> None:
+        self.readings += 1
+        key = (reading.analyte, reading.sample)
+        self.read_counts[key] = self.read_counts.get(key, 0) + 1
+        standing = self.standing(reading.analyte, reading.sample)
+        if standing.ready_at is not None and reading.at < standing.ready_at:
+            minutes = (standing.ready_at - reading.at).total_seconds() / 60.0
+            self.cautions.append(
+                f"events[{reading.place}] ({ANALYTES[reading.analyte].label}) was read "
+                f"{minutes:.0f} min before the last dose had mixed: it does not count."
+            )
+            return
+        standing.read(reading)
+        for gate in self._gates:
+            if gate.analyte == reading.analyte and gate.sample == reading.sample:
+                self._judge(gate, standing, reading)
+
+    def _judge(self, gate: Gate | Hold, standing: Standing, reading: Reading) -> None:
+        if isinstance(gate, Hold) and not self.counts_for(gate, reading.at):
+            return
+        if standing.band is None or standing.contradicts:
+            return
+        state, _ = judged(gate, standing.band)
+        if state == "open":
+            self.passed.setdefault(gate.id, reading.at)
+        elif state == "shut":
+            self.passed.pop(gate.id, None)
+
+    def counts_for(self, hold: Hold, at: datetime) -> bool:
+        """Say whether a reading at this moment may judge the residual."""
+        anchor = self.hold_anchor(hold)
+        if anchor is None:
+            return False
+        return at >= anchor + timedelta(hours=hours(hold.judged_after))
+
+    def hold_anchor(self, hold: Hold) -> datetime | None:
+        """Return the moment from which the residual must hold: last dose, or the step before."""
+        since = self.last_done(hold.since) if hold.since else None
+        if hold.since and since is None:
+            return None
+        doses = [dose.at for dose in self.doses if self.product(dose).kind in hold.raise_with]
+        moments = [moment for moment in (since, doses[-1] if doses else None) if moment]
+        return max(moments) if moments else None
+
+    def _dose(self, dose: Dose) -> None:
+        product = self.product(dose)
+        self.doses.append(dose)
+        ready_at = dose.at + self.mixing(product.kind, product)
+        for analyte in _moved_by(product):
+            self.standing(analyte).move(ready_at, dose)
+
+    def _move_all(self, ready_at: datetime) -> None:
+        for analyte in ANALYTES:
+            self.standing(analyte).move(ready_at, None)
+
+    def _done(self, done: Done) -> None:
+        base, _ = split_id(done.step)
+        if not self._known(base):
+            raise LogError(
+                f"events[{done.place}].step: {done.step!r} is no step of "
+                f"{self.procedure.name}; write the id that `dipstep next` gave"
+            )
+        self.ever_done.add(done.step)
+        self.done_at.setdefault(done.step, done.at)
+        action = self._action(base)
+        if base.startswith("ask_"):
+            self.passed.setdefault(base.removeprefix("ask_"), done.at)
+        if action == "prefilter":
+            for gate in self._gates:
+                if isinstance(gate, Gate) and gate.remedy == base:
+                    self.standing(gate.analyte, gate.sample).move(done.at, None)
+                    self.passed.pop(gate.id, None)
+        if action == "fill":
+            self._move_all(done.at)
+        if action == "drain":
+            self._start_over()
+
+    def _action(self, base: str) -> str:
+        if base in ("drain", "prefilter"):
+            return base
+        for _, step in self.procedure.steps():
+            if step.id == base and isinstance(step, Confirm):
+                return step.action
+        return ""
+
+    def _start_over(self) -> None:
+        """The tub was drained: nothing of its old water counts any more."""
+        self.standings = {key: one for key, one in self.standings.items() if key[1] == "fill"}
+        self.done_at.clear()
+        self.doses.clear()
+        self.replaced.clear()
+        self.passed = {
+            gate.id: self.passed[gate.id]
+            for gate in self._gates
+            if gate.sample == "fill" and gate.id in self.passed
+        }
+        self.drained += 1
+
+    def times_done(self, base: str) -> list[datetime]:
+        """Return when the steps of this name were confirmed, in order."""
+        return sorted(at for name, at in self.done_at.items() if split_id(name)[0] == base)
+
+    def last_done(self, base: str) -> datetime | None:
+        """Return when a step of this name was last confirmed."""
+        times = self.times_done(base)
+        return times[-1] if times else None
+
+    def doses_of(self, *kinds: str) -> list[Dose]:
+        """Return the doses of these kinds since the tub was last drained."""
+        return [dose for dose in self.doses if self.product(dose).kind in kinds]
+
+    def next_id(self, base: str) -> str:
+        """Return the first id of this name that was never confirmed."""
+        number = 1
+        while numbered(base, number) in self.ever_done:
+            number += 1
+        return numbered(base, number)
+
+
+def numbered(base: str, number: int) -> str:
+    """Return the id of the n-th time a step is done."""
+    return base if number <= 1 else f"{base}-{number}"
+
+
+def split_id(step: str) -> tuple[str, int]:
+    """Return name and number of a step id."""
+    found = _NUMBERED.match(step)
+    if found is None:
+        return step, 1
+    return found[1], int(found[2] or 1)
+
+
+def _moved_by(product: Product) -> tuple[str, ...]:
+    """Return the analytes a dose of the product moves so far that their readings are void."""
+    moved = MOVED_BY[product.kind]
+    if product.formula == "NaCl2C3N3O3.2H2O":
+        return (*moved, "cyanuric_acid")
+    return moved
+
+
+class _KnownSteps:
+    """Says whether a step name belongs to the procedure, a built-in one, or the engine itself."""
+
+    def __init__(self, procedure: Procedure) -> None:
+        self.names = {step.id for _, step in procedure.steps()} | {"drain", "prefilter"}
+        self.all_built_in: set[str] | None = None
+
+    def __call__(self, base: str) -> bool:
+        if base in self.names or base.split("_")[0] in ENGINE_STEPS or base == "replace_water":
+            return True
+        if self.all_built_in is None:
+            self.all_built_in = {
+                step.id for name in BUILT_IN for _, step in load_builtin(name).steps()
+            }
+        return base in self.all_built_in

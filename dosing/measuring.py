@@ -1,0 +1,143 @@
+"""What to measure now, in one dip, and what to do when a reading decides nothing."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from dosing import texts
+from dosing.analytes import ANALYTES, NORMAL_95
+from dosing.history import numbered
+from dosing.procedure import Gate, Hold
+from dosing.situation import Situation
+from dosing.steps import Expected, Todo
+
+DROP_TEST_AFTER = 2
+"""Undecided strips after which a drop test is the better source."""
+
+ASK_AFTER = 12
+"""Undecided readings of one water after which a person must decide."""
+
+FALLS_BY_ITSELF_AFTER = 3
+"""Undecided chlorine readings after which an hour tells more than another dip."""
+
+
+def measure(now: Situation, gate: Gate | Hold, reason: str, better: bool = False) -> Todo:
+    """Return one measurement that serves a gate and what can be read with it."""
+    analytes = dip(now, gate)
+    sample = gate.sample
+    name = numbered(f"measure_{gate.id}", 1 + _times_read(now, gate))
+    return Todo(
+        name,
+        "measure",
+        _text(analytes, sample, better),
+        analytes=analytes,
+        sample=sample,
+        expect=expected(now, analytes) if sample == "tub" else {},
+        why=(reason,),
+    )
+
+
+def _times_read(now: Situation, gate: Gate | Hold) -> int:
+    readings = now.history.read_counts
+    return readings.get((gate.analyte, gate.sample), 0)
+
+
+def _text(analytes: tuple[str, ...], sample: str, better: bool) -> str:
+    what = texts.names(analytes)
+    if sample == "fill":
+        return (
+            f"Run the hose for a minute, take a sample of its water, and measure {what}. "
+            "Enter each with the sample `fill`."
+        )
+    way = (
+        "The strips do not decide: use a drop test, or send a sample to a laboratory."
+        if better
+        else "One dip of the strip reads all the pads it has; use the single tests for the rest."
+    )
+    return (
+        f"Measure {what} in the tub: jets off, sample from elbow depth away from the returns. {way}"
+    )
+
+
+def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
+    """Return the analytes worth reading together, the gate's own first."""
+    chosen = [gate.analyte]
+    for stage, other in now.procedure.gates():
+        wanted = (
+            other.sample == gate.sample
+            and other.analyte not in chosen
+            and not now.is_over(stage)
+            and _worth_reading(now, other)
+        )
+        if wanted:
+            chosen.append(other.analyte)
+    return tuple(chosen)
+
+
+def _worth_reading(now: Situation, gate: Gate | Hold) -> bool:
+    standing = now.standing(gate)
+    if standing.ready_at is not None and standing.ready_at > now.at:
+        return False
+    analyte = ANALYTES[gate.analyte]
+    if standing.last is None:
+        return True
+    if gate.id in now.history.passed:
+        return analyte.on_strip and (standing.band is None or now.is_stale(gate))
+    undecided = now.state(gate).state in ("undecided", "waiting")
+    return undecided and (analyte.on_strip or gate.sample == "fill")
+
+
+def expected(now: Situation, analytes: tuple[str, ...]) -> dict[str, Expected]:
+    """Return the 95 % bands of what these should show, where anything is known."""
+    bands = {}
+    for analyte in analytes:
+        if now.history.standing(analyte).last is not None:
+            bands[analyte] = band_of_belief(now.water.value(analyte), now.water.sd(analyte))
+    return bands
+
+
+def band_of_belief(value: float, sd: float) -> Expected:
+    """Return a 95 % band, never below zero."""
+    half = NORMAL_95 * sd
+    return Expected(value, max(0.0, value - half), value + half)
+
+
+def undecided(now: Situation, gate: Gate | Hold) -> Todo:
+    """Return what settles an undecided gate: another dip, a drop test, time, or a person."""
+    standing, state = now.standing(gate), now.state(gate)
+    reason = texts.judged(gate, state)
+    if standing.contradicts:
+        reason = (
+            f"Two readings of {ANALYTES[gate.analyte].label} contradict each other: "
+            "a third must tell which of them holds."
+        )
+    if standing.count >= ASK_AFTER:
+        return ask(
+            now,
+            f"ask_{gate.id}",
+            f"{standing.count} readings of {ANALYTES[gate.analyte].label} lie on the edge of "
+            f"{state.needs}. Decide by hand: confirm this step to go on with the water as it is, "
+            "or enter a laboratory value.",
+            reason,
+        )
+    falls = gate.analyte in ("free_chlorine", "bromine")
+    if falls and standing.count >= FALLS_BY_ITSELF_AFTER and standing.at is not None:
+        again = standing.at + timedelta(hours=1)
+        if again > now.at:
+            return Todo(
+                numbered(f"wait_{gate.id}", 1 + _times_read(now, gate)),
+                "wait",
+                "Let an hour pass, cover on: the chlorine moves by itself and the next "
+                "dip will tell more than another now.",
+                not_before=again,
+                analytes=(gate.analyte,),
+                expect=expected(now, (gate.analyte,)),
+                why=(reason,),
+            )
+    better = standing.strips >= DROP_TEST_AFTER
+    return measure(now, gate, reason, better)
+
+
+def ask(now: Situation, base: str, text: str, why: str) -> Todo:
+    """Return a question that only a person can answer."""
+    return Todo(now.history.next_id(base), "ask", text, why=(why,))

@@ -1,0 +1,480 @@
+"""From a tub's log to the one thing to do now."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from dosing import texts
+from dosing.analytes import ANALYTES
+from dosing.cautions import NO_BATHERS, with_action
+from dosing.history import numbered
+from dosing.log import Log
+from dosing.measuring import ask, expected, measure, undecided
+from dosing.procedure import Confirm, Gate, Hold, Procedure, Step, Test, Tune, Wait
+from dosing.procedure_file import hours
+from dosing.products import Products
+from dosing.situation import Situation
+from dosing.steps import NextStep, Todo
+from dosing.treating import air_step, treat
+
+MOST_PREFILTERS = 3
+"""Prefilters tried before a person must look at the hose's water."""
+
+PREFILTER_AFTER = 3
+"""Undecided metal readings after which a prefilter is fitted to be safe: it does no harm."""
+
+
+def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) -> NextStep:
+    """Return the one thing to do now.
+
+    Parameters
+    ----------
+    log
+        The tub's log, all events at or before `at`.
+    procedure
+        The procedure the tub is in.
+    products
+        The products at hand; the generic ones when the log brings none.
+    at
+        The moment of asking, with an offset.
+
+    Returns
+    -------
+    NextStep
+        Stage, gates, step, what to expect, why, cautions. The same log and moment always give the
+        same answer.
+
+    Raises
+    ------
+    LogError
+        If an event names a product or a step that does not exist, or the procedure does not fit
+        the tub.
+    """
+    now = Situation(log, procedure, products, at)
+    stage, step = _first(now)
+    complete = step.kind == "none"
+    gates = now.gate_states()
+    return NextStep(at, stage, complete, gates, step, _why(now, step), _cautions(now, step))
+
+
+def _first(now: Situation) -> tuple[str, Todo]:
+    """Return the first thing that is not as it should be, with its stage."""
+    stages = now.procedure.stages
+    urgent = _start_again(now) or _mixing(now) or _impossible(now)
+    later: tuple[str, Todo] | None = None
+    for stage in stages:
+        if now.is_over(stage):
+            continue
+        for step in stage.steps:
+            todo = _step(now, step) if now.applies(step) else None
+            if todo is None:
+                continue
+            if urgent is not None:
+                return stage.id, urgent
+            if now.procedure.ends or todo.kind != "wait":
+                return stage.id, todo
+            if later is None or (todo.not_before or now.at) < (later[1].not_before or now.at):
+                later = stage.id, todo
+    if urgent is not None:
+        return stages[-1].id, urgent
+    return later or (stages[-1].id, _nothing(now))
+
+
+def _nothing(now: Situation) -> Todo:
+    return Todo(
+        "done",
+        "none",
+        f"{now.procedure.title}: complete. Upkeep is next: name the procedure `upkeep`.",
+    )
+
+
+def _step(now: Situation, step: Step) -> Todo | None:
+    """Return what a step of the procedure asks for now; None when it is as it should be."""
+    if isinstance(step, Gate):
+        return _gate(now, step)
+    if isinstance(step, Confirm):
+        return _confirm(now, step)
+    if isinstance(step, Hold):
+        return _hold(now, step)
+    if isinstance(step, Wait):
+        return _wait(now, step)
+    if isinstance(step, Test):
+        return _test(now, step)
+    return _tune(now, step)
+
+
+def _start_again(now: Situation) -> Todo | None:
+    """A product that spoils the water for good was used: drain."""
+    for never in now.procedure.nevers:
+        if never.rule == "drain" and now.history.doses_of(never.kind):
+            return Todo(
+                now.history.next_id("drain"),
+                "confirm",
+                f"{never.text} Switch the power off and drain the tub whole; wipe it dry.",
+                action="drain",
+                why=(f"The log holds a dose of a {never.kind} product in this water.",),
+                cautions=with_action("drain"),
+            )
+    return None
+
+
+def _mixing(now: Situation) -> Todo | None:
+    """A dose or new water is still mixing."""
+    mixing = now.mixing_ends()
+    if mixing is None:
+        return None
+    ends, dose = mixing
+    analytes: tuple[str, ...] = ()
+    what, number = "new water", len(now.history.replaced)
+    if dose is not None:
+        product = now.history.product(dose)
+        what, number = product.label, len(now.history.doses)
+        analytes = tuple(
+            analyte
+            for (analyte, sample), standing in now.history.standings.items()
+            if sample == "tub" and dose in standing.doses and standing.last is not None
+        )
+    ph_first = now.history.standing("total_alkalinity")
+    gate = _acid_for_alkalinity(now)
+    if gate is not None and dose is not None and dose in ph_first.doses:
+        return air_step(
+            now,
+            gate,
+            dose.at + timedelta(hours=hours(gate.air) if gate.air else 3.0),
+            "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out.",
+        )
+    return Todo(
+        numbered("wait_mixing", number),
+        "wait",
+        f"Let {what} mix: jets on, air closed, until the time given. Nothing else goes in.",
+        not_before=ends,
+        analytes=analytes,
+        expect=expected(now, analytes),
+        why=(f"A reading counts only after {what} has mixed.",),
+    )
+
+
+def _acid_for_alkalinity(now: Situation) -> Gate | None:
+    """Return the alkalinity's gate if the last acid was meant for it."""
+    for _, gate in now.procedure.gates():
+        if isinstance(gate, Gate) and gate.analyte == "total_alkalinity" and gate.high:
+            before = now.standing(gate).before
+            acid = any(
+                now.history.product(dose).kind == "acid" for dose in now.standing(gate).doses
+            )
+            if acid and before is not None and gate.id not in now.history.passed:
+                return gate if before.mode > gate.high.value else None
+    return None
+
+
+def _impossible(now: Situation) -> Todo | None:
+    """Readings that cannot both be true are taken again."""
+    free, total = now.history.standing("free_chlorine"), now.history.standing("total_chlorine")
+    if free.band is None or total.band is None or free.at is None or total.at is None:
+        return None
+    together = abs(free.at - total.at) < timedelta(hours=1)
+    if together and free.band.edges()[0] > total.band.edges()[1]:
+        return Todo(
+            numbered("measure_chlorine_again", free.count),
+            "measure",
+            "Dip again and read free and total chlorine: free cannot exceed total. "
+            "Use a fresh strip, dry fingers, and each pad's own time.",
+            analytes=("free_chlorine", "total_chlorine"),
+            why=("Free chlorine was read above total chlorine, beyond both bands.",),
+        )
+    return None
+
+
+def _gate(now: Situation, gate: Gate) -> Todo | None:
+    """Return what a gate asks for: a wait, a measurement, a treatment, or nothing."""
+    standing = now.standing(gate)
+    if gate.every is not None:
+        due = _due(now, gate)
+        if due is not None:
+            return due
+    if gate.id in now.history.passed and not _must_check(now, gate):
+        return None
+    if standing.band is None:
+        return _unread(now, gate)
+    state = now.state(gate)
+    if state.state == "open":
+        return None
+    if gate.remedy:
+        return _remedy(now, gate, state.state)
+    if state.state == "undecided":
+        return undecided(now, gate)
+    return treat(now, gate)
+
+
+def _must_check(now: Situation, gate: Gate) -> bool:
+    """A passed gate is measured again after much of the water was replaced."""
+    standing = now.standing(gate)
+    if standing.band is not None or gate.sample != "tub" or standing.at is None:
+        return False
+    return any(one.at > standing.at and one.fraction >= 0.05 for one in now.history.replaced)
+
+
+def _due(now: Situation, gate: Gate) -> Todo | None:
+    """Upkeep: a gate is measured every so many days, and waited for between."""
+    standing = now.standing(gate)
+    rest = timedelta(hours=hours(gate.every)) if gate.every else timedelta(0)
+    if standing.band is None or standing.at is None:
+        return None
+    if now.at >= standing.at + rest:
+        return measure(now, gate, f"The last reading is {(now.at - standing.at).days} days old.")
+    if now.state(gate).state != "shut" and gate.id in now.history.passed:
+        return Todo(
+            numbered(f"wait_{gate.id}", 1 + now.history.readings),
+            "wait",
+            f"Nothing is due now. Measure {ANALYTES[gate.analyte].label} next.",
+            not_before=standing.at + rest,
+            analytes=(gate.analyte,),
+            why=(texts.judged(gate, now.state(gate)),),
+        )
+    return None
+
+
+def _unread(now: Situation, gate: Gate) -> Todo:
+    """No reading counts: wait until the last treatment has acted, then measure."""
+    standing = now.standing(gate)
+    if standing.ready_at is not None and standing.ready_at > now.at:
+        return Todo(
+            numbered(f"wait_{gate.id}", len(now.history.doses)),
+            "wait",
+            f"Let the treatment act, pump running, until the time given; then "
+            f"{ANALYTES[gate.analyte].label} is measured again.",
+            not_before=standing.ready_at,
+            analytes=(gate.analyte,),
+            expect=expected(now, (gate.analyte,)),
+            why=("The treatment acts slowly; a reading before its time would mislead.",),
+        )
+    air = _air_after_acid(now, gate)
+    if air is not None:
+        return air
+    label = ANALYTES[gate.analyte].label
+    reason = (
+        f"No reading of {label} counts yet."
+        if standing.last is None
+        else f"The water was moved since {label} was last read."
+    )
+    return measure(now, gate, reason)
+
+
+def _air_after_acid(now: Situation, gate: Gate) -> Todo | None:
+    if gate.analyte != "total_alkalinity" or _acid_for_alkalinity(now) is None:
+        return None
+    rest = timedelta(hours=hours(gate.air) if gate.air else 3.0)
+    ends = now.standing(gate).doses[-1].at + rest
+    reason = "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out."
+    return air_step(now, gate, ends, reason) if ends > now.at else None
+
+
+def _remedy(now: Situation, gate: Gate, state: str) -> Todo:
+    """The hose's water fails: something is fitted to the hose, then it is tested again."""
+    fitted = len(now.history.times_done(gate.remedy))
+    judged = texts.judged(gate, now.state(gate))
+    if state == "undecided" and now.standing(gate).count < PREFILTER_AFTER:
+        return undecided(now, gate)
+    if fitted >= MOST_PREFILTERS:
+        return ask(
+            now,
+            f"ask_{gate.id}",
+            f"{fitted} prefilters did not bring {ANALYTES[gate.analyte].label} of the hose's water "
+            "into range. Use other water, or confirm this step to fill with it all the same.",
+            judged,
+        )
+    return Todo(
+        now.history.next_id(gate.remedy),
+        "confirm",
+        "Fit a metal-removing prefilter to the hose (a fresh one if one was on), run it a minute; "
+        "then the hose's water is tested again.",
+        action="prefilter",
+        why=(judged,),
+    )
+
+
+def _confirm(now: Situation, step: Confirm) -> Todo | None:
+    """Return something a person does, if it is due."""
+    if step.after_dose:
+        return _after_dose(now, step)
+    if step.every is not None:
+        return _returning(now, step)
+    return None if now.is_done(step.id) else _confirm_step(now, step)
+
+
+def _confirm_step(now: Situation, step: Confirm) -> Todo:
+    return Todo(
+        now.history.next_id(step.id),
+        "confirm",
+        step.text,
+        action=step.action,
+        value=step.value.value if step.value else None,
+        cautions=with_action(step.action),
+    )
+
+
+def _after_dose(now: Situation, step: Confirm) -> Todo | None:
+    """Cleaning that follows a treatment, a day apart, so many times."""
+    doses = now.history.doses_of(step.after_dose)
+    if not doses or step.times is None or step.rest is None:
+        return None
+    since = [when for when in now.history.times_done(step.id) if when > doses[-1].at]
+    if len(since) >= step.times.value:
+        return None
+    due = max([doses[-1].at, *since]) + timedelta(hours=hours(step.rest))
+    if due <= now.at:
+        return _confirm_step(now, step)
+    return Todo(
+        numbered(f"wait_{step.id}", 1 + len(now.history.times_done(step.id))),
+        "wait",
+        "Let the filter collect, pump running; it is cleaned when the time is over.",
+        not_before=due,
+        why=(f"After a treatment the filter is cleaned daily, {step.times.value:g} times.",),
+    )
+
+
+def _returning(now: Situation, step: Confirm) -> Todo | None:
+    """Upkeep: something a person does every so many days."""
+    last = now.history.last_done(step.id)
+    if step.every is None:
+        return None
+    due = last + timedelta(hours=hours(step.every)) if last else now.at
+    if due <= now.at:
+        return _confirm_step(now, step)
+    return Todo(
+        numbered(f"wait_{step.id}", 1 + len(now.history.times_done(step.id))),
+        "wait",
+        f"Nothing is due now. Next: {step.text}",
+        not_before=due,
+    )
+
+
+def _wait(now: Situation, step: Wait) -> Todo | None:
+    ends = now.wait_ends(step)
+    if ends is None or ends <= now.at:
+        return None
+    return Todo(f"wait_{step.id}", "wait", step.text, not_before=ends)
+
+
+def _test(now: Situation, step: Test) -> Todo | None:
+    """Measure once what a later stage builds on, together with its sample's gates."""
+    missing = tuple(
+        analyte
+        for analyte in step.analytes
+        if now.history.standing(analyte, step.sample).last is None
+    )
+    if not missing:
+        return None
+    gates = [gate for _, gate in now.procedure.gates() if gate.sample == step.sample]
+    unread = tuple(gate.analyte for gate in gates if now.standing(gate).last is None)
+    if gates:
+        todo = measure(now, gates[0], "The water from the hose decides the whole recipe.")
+        wanted = tuple(dict.fromkeys((*unread, *missing)))
+        text = todo.text.replace(texts.names(todo.analytes), texts.names(wanted))
+        return replace(todo, analytes=wanted, text=text)
+    return None
+
+
+def _hold(now: Situation, hold: Hold) -> Todo | None:
+    """Return what the daily residual asks for."""
+    history, standing = now.history, now.standing(hold)
+    if hold.id in history.passed:
+        return None
+    anchor = history.hold_anchor(hold) or now.at
+    if standing.at is not None and standing.band and history.counts_for(hold, standing.at):
+        return _judge_hold(now, hold)
+    ends = anchor + timedelta(hours=hours(hold.rest))
+    if ends > now.at:
+        return _until_tomorrow(now, hold, ends)
+    return measure(now, hold, "A day has passed since the last chlorine dose: what is left?")
+
+
+def _judge_hold(now: Situation, hold: Hold) -> Todo | None:
+    standing, state = now.standing(hold), now.state(hold)
+    if state.state == "open":
+        return None
+    if state.state == "shut":
+        return treat(now, hold)
+    if standing.at is not None and standing.count >= 3:
+        ends = standing.at + timedelta(hours=hours(hold.rest))
+        if ends > now.at:
+            return _until_tomorrow(now, hold, ends)
+        return measure(now, hold, "Yesterday's residual decided nothing: look again.")
+    return undecided(now, hold)
+
+
+def _until_tomorrow(now: Situation, hold: Hold, ends: datetime) -> Todo:
+    return Todo(
+        numbered(f"wait_{hold.id}", 1 + now.history.readings + len(now.history.doses)),
+        "wait",
+        "Leave the tub alone until tomorrow: cover on, no bathers, nothing by hand. Then the "
+        "residual shows whether the chlorine holds.",
+        not_before=ends,
+        analytes=(hold.analyte,),
+        expect=expected(now, (hold.analyte,)),
+        why=(f"Held means {hold.low.value:g} {hold.low.unit} or more a day after the last dose.",),
+    )
+
+
+def _tune(now: Situation, step: Tune) -> Todo | None:
+    """Set the output by what is left at the present one."""
+    if now.history.times_done(step.id):
+        return None
+    gate = next(one for _, one in now.procedure.gates() if one.analyte == step.analyte)
+    holds = [one for _, one in now.procedure.gates() if isinstance(one, Hold)]
+    gate = holds[0] if holds else gate
+    standing = now.standing(gate)
+    waits = [one for _, one in now.procedure.steps() if isinstance(one, Wait) and now.applies(one)]
+    ends = [end for end in (now.wait_ends(one) for one in waits) if end]
+    if standing.band is None or standing.at is None or any(standing.at < end for end in ends):
+        return measure(now, gate, "The output is set by what is left at the present one.")
+    level = max(now.water.value(step.analyte), 0.1)
+    value = min(max(round(20.0 * step.aim.value / level) / 20.0, step.least.value), 1.0)
+    return Todo(
+        now.history.next_id(step.id),
+        "confirm",
+        f"Set the generator's output to {100 * value:.0f} %. {step.text}",
+        action="generator_output",
+        value=value,
+        why=(
+            f"At full output {level:.1f} mg/L is left; {step.aim.value:g} mg/L is wanted, and what "
+            "is left goes with the output.",
+        ),
+    )
+
+
+def _why(now: Situation, step: Todo) -> tuple[str, ...]:
+    """Return readings, rules and sources behind the step, as sentences."""
+    said = []
+    for analyte in step.analytes[:3]:
+        standing = now.history.standing(analyte, step.sample)
+        if standing.band and standing.last and standing.at:
+            band = standing.now(now.at) or standing.band
+            said.append(texts.reads(standing.last, band, standing.count, now.offset(standing.at)))
+    gates = [
+        gate
+        for _, gate in now.procedure.gates()
+        if gate.analyte in step.analytes[:1] and gate.sample == step.sample
+    ]
+    rests = [texts.rests_on(gate) for gate in gates[:1]]
+    return tuple(dict.fromkeys((*said, *step.why, *rests)))
+
+
+def _cautions(now: Situation, step: Todo) -> tuple[str, ...]:
+    """Return what must be said beside the step, the log's own oddities, and the tub's rules."""
+    nevers = [
+        never.text
+        for never in now.procedure.nevers
+        if never.rule != "drain" and now.history.doses_of(never.kind)
+    ]
+    bathers = [NO_BATHERS] if step.kind in ("wait", "measure") and now.procedure.ends else []
+    evident = []
+    if now.taken_as_done:
+        evident.append(
+            "No step is confirmed in this log, but its tub was read or dosed: filling, power and "
+            "heat are taken as done. See that the cell is in and the generator's output is zero."
+        )
+    return tuple(
+        dict.fromkeys((*step.cautions, *bathers, *nevers, *evident, *now.history.cautions))
+    )

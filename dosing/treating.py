@@ -1,0 +1,281 @@
+"""What brings a shut gate's water inside: a dose, air, time, new water, or a person."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from dosing import texts
+from dosing.analytes import ANALYTES
+from dosing.cautions import with_dose
+from dosing.dose import SMALLEST_SHARE, DosePlan, Want, dose_for, want_of
+from dosing.gates import side
+from dosing.history import MOVED_BY, numbered
+from dosing.measuring import ask, band_of_belief, measure
+from dosing.procedure import Gate, Hold
+from dosing.procedure_file import hours
+from dosing.products import Product
+from dosing.situation import Situation
+from dosing.steps import Expected, Todo
+
+AIR_ENOUGH_PH = 6.6
+"""Below this the pH is raised with a base: air alone takes too long (common practice)."""
+
+AIR_RISE = 0.05
+"""pH that jets and air must have gained since the last reading, or a base takes over."""
+
+NEUTRALISE_ABOVE = 15.0
+"""Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
+
+CHLORINE_LOST_PER_DAY = 0.35
+"""Share of free chlorine that a covered tub loses in a day (common practice)."""
+
+WORTH_ACID = 0.15
+"""An acid dose that can only be this share of the need waits until air has raised the pH."""
+
+
+def treat(now: Situation, gate: Gate | Hold) -> Todo:
+    """Return the step that moves a shut gate's water towards its aim."""
+    band = now.standing(gate).now(now.at)
+    if band is None:
+        raise ValueError(f"the gate {gate.id} has no valid reading to act on")
+    where = side(gate, band)
+    if isinstance(gate, Gate):
+        helps = gate.raise_with if where == "low" else gate.lower_with
+    else:
+        helps = gate.raise_with if where == "low" else ("time",)
+    for help_ in helps:
+        found = _try(now, gate, where, help_)
+        if found is not None:
+            return found
+    return _no_help(now, gate, where, helps)
+
+
+def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | None:
+    if help_ == "air":
+        return _air(now, gate)
+    if help_ == "time":
+        return _time(now, gate)
+    if help_ == "new_water":
+        return _new_water(now, gate)
+    products = now.products.of_kind(help_)
+    return _dose(now, gate, where, products[0]) if products else None
+
+
+def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ...]) -> Todo:
+    label = ANALYTES[gate.analyte].label
+    kinds = " or ".join(help_.replace("_", " ") for help_ in helps) or "nothing in the procedure"
+    return ask(
+        now,
+        f"ask_{gate.id}",
+        f"The {label} is too {where} ({now.state(gate).needs} wanted) and no product at hand moves "
+        f"it ({kinds}). Add such a product to the log's products, or change the water by hand and "
+        "enter what was done; confirm this step to go on with the water as it is.",
+        texts.judged(gate, now.state(gate)),
+    )
+
+
+def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Todo | None:
+    apart = now.kept_apart_until(product)
+    if apart is not None:
+        return Todo(
+            numbered(f"wait_apart_{product.kind}", 1 + len(now.history.doses)),
+            "wait",
+            f"Wait: {product.label} must not meet what went in before. Jets on, air closed.",
+            not_before=apart,
+            why=("Acid and chlorine, calcium and soda ash are kept apart in time.",),
+        )
+    if product.kind == "acid" and now.history.standing("ph").band is None:
+        return measure(now, gate, "An acid dose needs a pH reading that still counts.")
+    plan = dose_for(_portion(now, gate, where, product), now.water, product)
+    for_alkalinity = product.kind == "acid" and gate.analyte == "total_alkalinity"
+    held_by_ph = plan.held_back_by == "ph" and plan.grams < WORTH_ACID * plan.needed_g
+    if for_alkalinity and held_by_ph:
+        return _air_first(now, gate)
+    if plan.grams <= 0.0 or (
+        plan.held_back_by == "band" and plan.grams < SMALLEST_SHARE * plan.needed_g
+    ):
+        return _too_unsure(now, gate, plan)
+    return dose_step(now, gate, plan)
+
+
+def _portion(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Want:
+    """Return the want with the shares that the procedure sets for portions."""
+    want = want_of(gate, where)
+    if product.kind == "dechlorinating":
+        return replace(want, share=0.5)
+    if not isinstance(gate, Gate) or gate.first_share is None:
+        return want
+    first = not now.history.doses_of(product.kind)
+    if first:
+        return replace(want, share=gate.first_share.value)
+    if gate.later_share is not None:
+        return replace(want, most_change=gate.later_share.value * want.aim)
+    return want
+
+
+def _too_unsure(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
+    label = ANALYTES[gate.analyte].label
+    reason = (
+        f"The {label} is outside, but its band is so wide that no dose of {plan.product.label} "
+        "is sure to stay short of the far limit: read it again first."
+    )
+    if now.standing(gate).count >= 5:
+        return ask(
+            now,
+            f"ask_{gate.id}",
+            f"No measurable dose of {plan.product.label} is safe for {label} as it is read. "
+            "Decide by hand, enter what was done, or confirm this step to go on.",
+            reason,
+        )
+    return measure(now, gate, reason, better=True)
+
+
+def dose_step(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
+    """Return the dose of a plan as a step, with cautions and what to expect."""
+    product, label = plan.product, ANALYTES[gate.analyte].label
+    doses = len(now.history.doses_of(product.kind))
+    how = (
+        "Jets on, air open only if the pH shall rise; pour it through the filter compartment in "
+        "small parts, nothing else with it."
+    )
+    if product.kind == "softening_medium":
+        how = "Hang it into the filter compartment in its bag, pump running, for the time it acts."
+    return Todo(
+        numbered(f"dose_{product.kind}", doses + 1),
+        "dose",
+        f"Add {texts.amount(product, plan.grams)} of {product.label}. {how}",
+        analytes=(gate.analyte,),
+        product=product.id,
+        product_kind=product.kind,
+        amount_g=plan.grams,
+        expect=after_dose(now, plan),
+        why=(texts.judged(gate, now.state(gate)), _reason(now, gate, plan, label)),
+        cautions=with_dose(product),
+    )
+
+
+def after_dose(now: Situation, plan: DosePlan) -> dict[str, Expected]:
+    """Return what the next measurement should show once the dose has mixed."""
+    moved = [
+        analyte
+        for analyte in MOVED_BY[plan.product.kind]
+        if now.history.standing(analyte).last is not None
+    ]
+    return {
+        analyte: band_of_belief(plan.after.value(analyte), plan.after.sd(analyte))
+        for analyte in moved
+    }
+
+
+def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> str:
+    tub = now.water
+    share = 100.0 * 1.96 * tub.volume_sd_l / tub.volume_l
+    taken = f"The tub is taken as {tub.volume_l:,.0f} L, {share:.0f} % either way."
+    aim = texts.plain(gate.analyte, plan.after.value(gate.analyte))
+    why = {
+        "aim": f"This brings {label} to about {aim}.",
+        "portion": f"A portion first, to about {aim}; then test, then the rest.",
+        "pack": f"The product goes in in parts; this one brings {label} to about {aim}.",
+        "band": f"More could pass the far limit, as sure as the readings are; expect about {aim}.",
+        "ph": f"More would bring the pH under what is allowed; {label} goes to about {aim}.",
+    }[plan.held_back_by]
+    return f"{taken} {why}"
+
+
+def _air(now: Situation, gate: Gate | Hold) -> Todo | None:
+    """Raise the pH with jets and air, as long as that works."""
+    standing = now.standing(gate)
+    last, earlier = standing.last, standing.earlier
+    if not isinstance(gate, Gate) or gate.air is None or last is None or standing.at is None:
+        return None
+    if last.value < AIR_ENOUGH_PH:
+        return None
+    ends = standing.at + timedelta(hours=hours(gate.air))
+    if ends <= now.at:
+        return measure(now, gate, "Jets and air have run: see what the pH has gained.")
+    stalled = (
+        earlier is not None
+        and timedelta(hours=1) < last.at - earlier.at < timedelta(hours=12)
+        and last.value - earlier.value < AIR_RISE
+        and last.value < 7.2
+        and not any(earlier.at <= dose.at <= last.at for dose in now.history.doses_of("acid"))
+    )
+    if stalled:
+        return None
+    return air_step(now, gate, ends, texts.judged(gate, now.state(gate)))
+
+
+def _air_first(now: Situation, gate: Gate | Hold) -> Todo:
+    """The alkalinity is too high but the pH leaves no room for acid: let air raise it."""
+    standing = now.standing(gate)
+    rest = hours(gate.air) if isinstance(gate, Gate) and gate.air else 3.0
+    ends = (standing.at or now.at) + timedelta(hours=rest)
+    reason = "The pH leaves no room for more acid: jets and air drive carbon dioxide out first."
+    if ends <= now.at:
+        return measure(now, gate, "Jets and air have run: see what the pH has gained.")
+    return air_step(now, gate, ends, reason)
+
+
+def air_step(now: Situation, gate: Gate | Hold, ends: datetime, reason: str) -> Todo:
+    """Return a wait with jets and air on."""
+    return Todo(
+        numbered(f"wait_aerate_{gate.id}", 1 + len(now.history.doses) + now.history.readings),
+        "wait",
+        "Run the jets with the air fully open, cover off, until then: carbon dioxide leaves and "
+        "the pH rises without any product.",
+        action="aerate",
+        not_before=ends,
+        analytes=("ph",),
+        why=(reason,),
+    )
+
+
+def _time(now: Situation, gate: Gate | Hold) -> Todo | None:
+    """Let chlorine fall by itself unless it is far too high."""
+    standing = now.standing(gate)
+    band = standing.now(now.at)
+    if band is None or standing.at is None:
+        return None
+    if band.mode > NEUTRALISE_ABOVE and now.products.of_kind("dechlorinating"):
+        return None
+    rest = 6.0 if band.mode < 12.0 else 24.0
+    ends = standing.at + timedelta(hours=rest)
+    if ends <= now.at:
+        return measure(now, gate, "The chlorine has had time to fall: see where it stands.")
+    left = band.mode * (1.0 - CHLORINE_LOST_PER_DAY) ** (rest / 24.0)
+    return Todo(
+        numbered(f"wait_{gate.id}", 1 + now.history.readings),
+        "wait",
+        "Keep the cover open and the jets on now and then: the chlorine falls by itself. "
+        "No bathers, and the generator's output at zero, until it is in range.",
+        not_before=ends,
+        analytes=(gate.analyte,),
+        expect={gate.analyte: Expected(left, 0.6 * left, band.edges()[1])},
+        why=(texts.judged(gate, now.state(gate)),),
+    )
+
+
+def _new_water(now: Situation, gate: Gate | Hold) -> Todo | None:
+    """Replace a share of the water where the hose's water is lower."""
+    if not isinstance(gate, Gate) or gate.aim_down is None or gate.high is None:
+        return None
+    value = now.water.value(gate.analyte)
+    fill = now.history.standing(gate.analyte, "fill")
+    fresh = fill.band.mean if fill.band else (50.0 if gate.analyte == "salt" else value)
+    if fresh >= gate.high.value or value <= fresh:
+        return None
+    share = (value - gate.aim_down.value) / (value - fresh)
+    share = min(max(0.05 * round(share / 0.05), 0.05), 0.9)
+    after = value - share * (value - fresh)
+    sd = (1.0 - share) * now.water.sd(gate.analyte)
+    return Todo(
+        numbered("replace_water", 1 + len(now.history.replaced)),
+        "replace_water",
+        f"Replace {100 * share:.0f} % of the water ({share * now.water.volume_l:.0f} L): drain "
+        "that much and fill up through the filter well. Enter the share really replaced.",
+        fraction=round(share, 2),
+        analytes=(gate.analyte,),
+        expect={gate.analyte: band_of_belief(after, max(sd, 0.03 * value))},
+        why=(texts.judged(gate, now.state(gate)),),
+    )
