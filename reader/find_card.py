@@ -1,0 +1,343 @@
+"""The card in the photo: its coded markers, the plane they span, and whether to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reader.card import Card, Marker, Rect
+from reader.photo import Photo
+from reader.plane import Plane, fit_plane, straight_plane
+
+Array = NDArray[np.float64]
+Grey = NDArray[np.uint8]
+
+WORK_SIDE = 2400
+"""Markers are looked for in a picture no longer than this, and only then in the full one."""
+PAIR_MM = 1.2
+"""Corners of two markers of one card agree on a plane at least this well."""
+RESIDUAL_LIMIT_MM = 1.0
+"""Markers that miss the common plane by more are no markers of this card."""
+BENT_MM = 0.25
+"""Above this typical miss of the corners the card is bent or its print distorted."""
+SMALLEST_PX_PER_MM = 3.2
+"""Below this a pad of 5 mm has less than 16 pixels a side."""
+TILT_LIMIT_DEG = 52.0
+BLURRED_MM, TOO_BLURRED_MM = 0.35, 0.75
+"""Standard deviation of the edge's spread. A pad's middle half lies 1.25 mm from its edge."""
+
+
+@dataclass(frozen=True, eq=False)
+class CardSeen:
+    """The card as it lies in the photo."""
+
+    plane: Plane
+    size_mm: tuple[float, float]
+    """The card's size."""
+    markers: tuple[int, ...]
+    """Ids of the markers that placed it."""
+    residual_mm: float
+    """Root mean square miss of the markers' corners."""
+    px_per_mm: float
+    """Photo pixels (full size) a millimetre at the slot, mean of both directions."""
+    tilt_deg: float
+    blur_mm: float
+    """Standard deviation of the spread of an edge, in the worse direction."""
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Find:
+    """A marker of the card found in the photo."""
+
+    marker: Marker
+    corners_px: Array
+    """Shape (4, 2), full-size pixels."""
+
+    @property
+    def corners_mm(self) -> Array:
+        """Corner places on the card, shape (4, 2)."""
+        return np.array(self.marker.corners_mm, np.float64)
+
+
+def find_card(photo: Photo, card: Card) -> CardSeen | None:
+    """Return where the card lies, or None where no two of its markers agree on a plane."""
+    for grey, reduction, settings in _attempts(photo):
+        finds = _markers(grey, reduction, card, settings)
+        chosen = _agreeing(finds, photo.size)
+        if chosen is not None:
+            return _seen(photo, card, finds, chosen, grey, reduction)
+    return None
+
+
+def why_no_card(photo: Photo, card: Card) -> tuple[str, ...]:
+    """Return `no_card` and the likely cause, for a photo in which `find_card` found none."""
+    grey = _grey(photo, _work_reduction(photo))
+    finds = _markers(grey, _work_reduction(photo), card, _settings("tuned"))
+    if finds:
+        return "no_card", "card_cut_off"
+    return ("no_card", "too_blurred") if _is_soft(grey) else ("no_card",)
+
+
+def _is_soft(grey: Grey) -> bool:
+    """Say whether nothing in the picture has a sharp edge.
+
+    The steepest slope is set against the range of values: a sharp edge takes about 3 pixels.
+    """
+    if min(grey.shape) < 24:
+        return False
+    small = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    calm = cv2.GaussianBlur(small, (0, 0), 1.0)
+    low, high = np.percentile(calm, (1, 99))
+    slope = np.hypot(cv2.Sobel(calm, cv2.CV_32F, 1, 0), cv2.Sobel(calm, cv2.CV_32F, 0, 1)) / 8
+    return bool(np.percentile(slope, 99.9) < 0.12 * (high - low))
+
+
+def _attempts(photo: Photo) -> Iterator[tuple[Grey, int, Any]]:
+    """Yield pictures to look at and how: the quick way first, the patient ways after."""
+    work = _work_reduction(photo)
+    grey = _grey(photo, work)
+    for name in ("fast", "plain", "tuned"):
+        yield grey, work, _settings(name)
+    if work > 1:
+        yield _grey(photo, 1), 1, _settings("tuned")
+    if max(photo.size) / work > 900:
+        yield _grey(photo, 2 * work), 2 * work, _settings("tuned")
+
+
+def _work_reduction(photo: Photo) -> int:
+    reduction = photo.base
+    while max(photo.size) / reduction > WORK_SIDE:
+        reduction *= 2
+    return reduction
+
+
+def _grey(photo: Photo, reduction: int) -> Grey:
+    pixels = photo.pixels(reduction)
+    if pixels.dtype == np.uint16:
+        pixels = (pixels >> 8).astype(np.uint8)
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+
+
+def _settings(name: str) -> Any:
+    """Return detector settings. The figures of `tuned` were found by trial on blurred pictures."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    settings.minMarkerPerimeterRate = 0.01
+    if name == "fast":
+        settings.useAruco3Detection = True
+    if name == "tuned":
+        settings.adaptiveThreshWinSizeMin = 5
+        settings.adaptiveThreshWinSizeMax = 53
+        settings.adaptiveThreshWinSizeStep = 12
+        settings.polygonalApproxAccuracyRate = 0.05
+        settings.perspectiveRemovePixelPerCell = 8
+        settings.errorCorrectionRate = 0.8
+    return settings
+
+
+def _markers(grey: Grey, reduction: int, card: Card, settings: Any) -> list[_Find]:
+    """Return what looks like the card's markers; the same id may come twice."""
+    finds = []
+    if min(grey.shape) < 24:
+        return []
+    for name in sorted({marker.dictionary for marker in card.markers}):
+        wanted = {m.id: m for m in card.markers if m.dictionary == name}
+        dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
+        corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, settings).detectMarkers(grey)
+        for places, number in zip(corners, [] if ids is None else ids.ravel(), strict=True):
+            if int(number) in wanted:
+                at_px = (places.reshape(4, 2).astype(np.float64) + 0.5) * reduction - 0.5
+                finds.append(_Find(wanted[int(number)], at_px))
+    return finds
+
+
+def _agreeing(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Find] | None:
+    """Return the largest set of markers that lie on one plane as the card's do."""
+    best: list[_Find] | None = None
+    best_miss = np.inf
+    for first, second in combinations(finds, 2):
+        if first.marker.id == second.marker.id:
+            continue
+        plane = straight_plane(*_pairs([first, second]), size_px)
+        if plane is None:
+            continue
+        near = _near(finds, plane)
+        miss = float(np.sum([_miss_mm(f, plane) for f in near]))
+        if len(near) >= 2 and (best is None or (-len(near), miss) < (-len(best), best_miss)):
+            best, best_miss = near, miss
+    return best
+
+
+def _near(finds: Sequence[_Find], plane: Plane) -> list[_Find]:
+    """Return the finds that fit the plane, the better one of two with the same id."""
+    chosen: dict[int, _Find] = {}
+    for find in sorted(finds, key=lambda f: _miss_mm(f, plane)):
+        # Seen from two markers side by side, a far one is predicted less well.
+        if _miss_mm(find, plane) < PAIR_MM:
+            chosen.setdefault(find.marker.id, find)
+    return list(chosen.values())
+
+
+def _miss_mm(find: _Find, plane: Plane) -> float:
+    return float(np.sqrt(np.mean((plane.to_card(find.corners_px) - find.corners_mm) ** 2)))
+
+
+def _pairs(finds: Sequence[_Find]) -> tuple[Array, Array]:
+    """Return the corners of finds in millimetres and in pixels."""
+    return np.vstack([f.corners_mm for f in finds]), np.vstack([f.corners_px for f in finds])
+
+
+def _seen(
+    photo: Photo,
+    card: Card,
+    finds: Sequence[_Find],
+    chosen: list[_Find],
+    grey: Grey,
+    reduction: int,
+) -> CardSeen | None:
+    plane = fit_plane(*_pairs(chosen), photo.size)
+    if plane is None or not plane.is_sound(card.size_mm):
+        return None
+    if len(chosen) < len(card.markers):
+        chosen = _looked_again(grey, reduction, card, plane, chosen)
+        plane = fit_plane(*_pairs(chosen), photo.size) or plane
+    residual = float(np.sqrt(2 * np.mean([_miss_mm(f, plane) ** 2 for f in chosen])))
+    if residual > RESIDUAL_LIMIT_MM or not plane.is_sound(card.size_mm):
+        return None
+    middle = np.array([_middle(card.slot.rect_mm)])
+    seen = CardSeen(
+        plane=plane,
+        size_mm=card.size_mm,
+        markers=tuple(sorted(f.marker.id for f in chosen)),
+        residual_mm=residual,
+        px_per_mm=float(np.sqrt(np.prod(plane.px_per_mm(middle)))),
+        tilt_deg=plane.tilt_deg(middle[0]),
+        blur_mm=_blur_mm(grey, reduction, plane, chosen),
+        reasons=(),
+    )
+    return replace(seen, reasons=tuple(_reasons(seen, photo, card, finds)))
+
+
+def _looked_again(
+    grey: Grey, reduction: int, card: Card, plane: Plane, chosen: list[_Find]
+) -> list[_Find]:
+    """Return the finds with those added that show once the card is seen straight from above."""
+    per_mm = 6.0
+    to_grey = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, reduction]]) @ plane.matrix
+    to_grey[:2] -= 0.5 * to_grey[2]
+    # Places in the straightened picture count from the middle of its first pixel.
+    from_flat = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
+    size = (round(card.size_mm[0] * per_mm), round(card.size_mm[1] * per_mm))
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    straight = cv2.warpPerspective(grey, to_grey @ from_flat, size, flags=flags, borderValue=128)
+    known = {f.marker.id for f in chosen}
+    found = list(chosen)
+    for find in _markers(np.asarray(straight, np.uint8), 1, card, _settings("tuned")):
+        at_mm = (find.corners_px + 0.5) / per_mm
+        off = float(np.sqrt(np.mean((at_mm - find.corners_mm) ** 2)))
+        if find.marker.id not in known and off < 2 * PAIR_MM:
+            known.add(find.marker.id)
+            found.append(_Find(find.marker, _without_bow(plane).to_photo(at_mm)))
+    return found
+
+
+def _without_bow(plane: Plane) -> Plane:
+    return Plane(plane.matrix, 0.0, plane.middle, plane.reach)
+
+
+def _middle(rect: Rect) -> tuple[float, float]:
+    return rect[0] + rect[2] / 2, rect[1] + rect[3] / 2
+
+
+def _reasons(seen: CardSeen, photo: Photo, card: Card, finds: Sequence[_Find]) -> Iterator[str]:
+    """Yield what is doubtful about the card's place."""
+    inside = _inside(seen.plane, photo.size, card)
+    if not inside.all():
+        yield "card_cut_off"
+    elif len(seen.markers) < len(card.markers):
+        yield "card_covered"
+    if _has_second_card(finds, seen, photo.size):
+        yield "two_cards"
+    if seen.residual_mm > BENT_MM:
+        yield "card_bent"
+    if seen.px_per_mm < SMALLEST_PX_PER_MM:
+        yield "card_small"
+    if seen.tilt_deg > TILT_LIMIT_DEG:
+        yield "card_tilted"
+    if seen.blur_mm > BLURRED_MM:
+        yield "too_blurred" if seen.blur_mm > TOO_BLURRED_MM else "blurred"
+
+
+def _inside(plane: Plane, size_px: tuple[int, int], card: Card) -> NDArray[np.bool_]:
+    """Say for each corner of what is printed whether it lies in the photo."""
+    corners = [c for m in card.markers for c in m.corners_mm]
+    for x, y, w, h in [p.rect_mm for p in card.patches] + [card.slot.rect_mm]:
+        corners += [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
+    at_px = plane.to_photo(np.array(corners))
+    return np.asarray(np.all((at_px >= -0.5) & (at_px <= np.array(size_px) - 0.5), axis=1))
+
+
+def _has_second_card(finds: Sequence[_Find], seen: CardSeen, size_px: tuple[int, int]) -> bool:
+    """Say whether markers away from the card agree on another one."""
+    others = [f for f in finds if _miss_mm(f, seen.plane) > 3 * PAIR_MM]
+    second = _agreeing(others, size_px)
+    plane = None if second is None else fit_plane(*_pairs(second), size_px)
+    return plane is not None and bool(np.linalg.det(plane.matrix) > 0)
+
+
+def _blur_mm(grey: Grey, reduction: int, plane: Plane, chosen: Sequence[_Find]) -> float:
+    """Return the standard deviation of the edges' spread, in the worse of two directions."""
+    spreads: tuple[list[float], list[float]] = ([], [])
+    for find in chosen:
+        for side in range(4):
+            first, second = find.corners_mm[side], find.corners_mm[(side + 1) % 4]
+            spread = _edge_spread_mm(grey, reduction, plane, first, second)
+            if spread is not None:
+                along_x = abs(second[0] - first[0]) > abs(second[1] - first[1])
+                spreads[int(along_x)].append(spread)
+    return max((float(np.median(s)) for s in spreads if s), default=0.0)
+
+
+def _edge_spread_mm(
+    grey: Grey, reduction: int, plane: Plane, first: Array, second: Array
+) -> float | None:
+    """Return the spread of one marker edge; None where it can't be told.
+
+    The mean profile across the edge rises by a quarter to three quarters of its height over
+    1.349 standard deviations, if the spread is that of a Gaussian.
+    """
+    length = float(np.linalg.norm(second - first))
+    along = (second - first) / length
+    outward = np.array([along[1], -along[0]])
+    reach = length / 6
+    offsets = np.linspace(-0.9 * reach, 1.1 * reach, 61)
+    shares = np.linspace(0.2, 0.8, 13) * length
+    at_mm = first + shares[:, None, None] * along + offsets[None, :, None] * outward
+    at_px = (plane.to_photo(at_mm.reshape(-1, 2)) + 0.5) / reduction - 0.5
+    places = at_px.reshape(len(shares), len(offsets), 2).astype(np.float32)
+    x, y = places[..., 0], places[..., 1]
+    values = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    profile = np.median(values.astype(np.float64), axis=0)
+    low, high = profile[:8].mean(), profile[-8:].mean()
+    if high - low < 20:
+        return None
+    crossed = [_first_above(profile, low + s * (high - low)) for s in (0.25, 0.75)]
+    step = offsets[1] - offsets[0]
+    return max(float(crossed[1] - crossed[0]), 0.0) * float(step) / 1.349
+
+
+def _first_above(profile: Array, level: float) -> float:
+    """Return the place, in steps, where a rising profile crosses a level, from the middle out."""
+    above = np.maximum.accumulate(profile) >= level
+    place = int(np.argmax(above))
+    if place == 0:
+        return 0.0
+    before, after = profile[place - 1], profile[place]
+    return place - 1 + float((level - before) / max(after - before, 1e-9))
