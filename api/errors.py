@@ -6,10 +6,11 @@ import logging
 from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 log = logging.getLogger("dipstep.service")
@@ -47,6 +48,13 @@ def in_plain_words(faults: Sequence[Any]) -> str:
     return f"{place}: {str(faults[0]['msg']).lower()}; see /openapi.json for what belongs there"
 
 
+def wants_page(request: Request) -> bool:
+    """Say whether a person's browser asks for a page."""
+    path = request.url.path
+    asks = "text/html" in request.headers.get("accept", "")
+    return asks and not path.startswith("/api/") and request.method in ("GET", "POST")
+
+
 STATUS_CODES = {
     404: ("not_found", "there is nothing at {path}; see /openapi.json for what there is"),
     405: ("method_not_allowed", "{path} does not take {method}; see /openapi.json"),
@@ -58,7 +66,10 @@ def add_handlers(app: FastAPI) -> None:
     """Turn everything that can go wrong into the one shape."""
 
     @app.exception_handler(ProblemError)
-    def told(_: Request, fault: ProblemError) -> JSONResponse:
+    def told(request: Request, fault: ProblemError) -> Response:
+        if fault.status == 401 and wants_page(request):
+            onward = quote(request.url.path, safe="/")
+            return RedirectResponse(f"/login?next={onward}", 303)
         return problem(fault.status, fault.code, fault.detail, fault.headers)
 
     @app.exception_handler(RequestValidationError)

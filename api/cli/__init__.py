@@ -11,7 +11,10 @@ from importlib.util import find_spec
 
 from api.cli.common import UnusableError, complain, reason
 
-VERBS = ("card", "read", "next", "table", "serve", "demo")
+VERBS = (
+    *("card", "read", "next", "table", "demo"),
+    *("serve", "member", "backup", "restore"),
+)
 
 CANNOT = 1
 """Exit status: the input cannot be used."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import os
 import socket
+from dataclasses import replace
+from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -48,9 +50,10 @@ def run(args: argparse.Namespace) -> int:
 
     if bool(args.cert) != bool(args.key):
         args.usage_error("--cert and --key belong together; give both or none")
-    check_address(args.host, args.port)
+    address = check_address(args.host, args.port)
+    alone = ip_address(address).is_loopback
     try:
-        settings = Settings.from_environ(os.environ)
+        settings = replace(Settings.from_environ(os.environ), alone=alone)
         app = create_app(settings)
     except OSError as fault:
         raise UnusableError(
@@ -58,6 +61,11 @@ def run(args: argparse.Namespace) -> int:
         ) from None
     except ValueError as fault:
         raise UnusableError(fault) from None
+    if not alone and app.state.store.members() == 0:
+        raise UnusableError(
+            f"{args.host} can be reached by others and no member exists yet; add one first: "
+            "dipstep member add NAME --role keeper"
+        )
     scheme = "https" if args.cert else "http"
     complain(f"serving at {scheme}://{args.host}:{args.port}, shop folder {settings.home}")
     uvicorn.run(
@@ -72,13 +80,14 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def check_address(host: str, number: int) -> None:
-    """Say in one sentence when the address cannot be listened on."""
+def check_address(host: str, number: int) -> str:
+    """Return the IP address; say in one sentence when it cannot be listened on."""
     try:
         found = socket.getaddrinfo(host, number, type=socket.SOCK_STREAM)[0]
         with socket.socket(found[0], socket.SOCK_STREAM) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind(found[4])
+            return str(found[4][0])
     except OSError as fault:
         raise UnusableError(
             f"cannot listen on {host} port {number} ({reason(fault)}); choose another --port"

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
 from api.advise import advise
-from api.deps import Now, PoolOf, SettingsOf, StoreOf
+from api.deps import Now, PoolOf, SettingsOf, StoreOf, who_asks
 from api.entries import with_reading
 from api.errors import ProblemError
 from api.forms import FormOf, ReadForm, elapsed_of, upload
@@ -27,7 +27,7 @@ from api.stock import Offer, offers
 from api.store import Store
 from api.wanted import wanted_ranges
 
-router = APIRouter(include_in_schema=False)
+router = APIRouter(include_in_schema=False, dependencies=[Depends(who_asks)])
 
 PHOTO_SUFFIXES = {".jpg", ".jpeg", ".png", ".heic"}
 

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 from pydantic import AwareDatetime
 
 from api.advise import advise
-from api.deps import Now, SettingsOf
+from api.deps import Now, SettingsOf, who_asks
 from api.errors import ProblemError
 from api.forms import BodyOf
 from api.named import Named
 from api.procedures import shop_procedures
 from api.schemas import NextOut, problems
 
-router = APIRouter(prefix="/api", tags=["next step"])
+router = APIRouter(prefix="/api", tags=["next step"], dependencies=[Depends(who_asks)])
 
 LOG: dict[str, Any] = {
     "requestBody": {
@@ -42,7 +42,7 @@ LOG: dict[str, Any] = {
 @router.post(
     "/next",
     response_model=NextOut,
-    responses=problems(400, 413, 422),
+    responses=problems(401, 413, 422),
     openapi_extra=LOG,
 )
 def post_next(

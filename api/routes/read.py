@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
 
-from api.deps import PoolOf, SettingsOf, StoreOf, answer_of
+from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
 from api.forms import ReadForm, ReadFormOf
 from api.named import Named
@@ -20,7 +20,7 @@ from api.store import Store
 from api.wire import unread_json
 from api.workers import Answer, Pictures, ReadingPool, Request
 
-router = APIRouter(prefix="/api", tags=["reading"])
+router = APIRouter(prefix="/api", tags=["reading"], dependencies=[Depends(who_asks)])
 
 FILE = {"type": "string", "format": "binary"}
 FORM: dict[str, Any] = {
@@ -47,7 +47,7 @@ FORM: dict[str, Any] = {
 @router.post(
     "/read",
     response_model=ReadingOut,
-    responses=problems(400, 413, 422, 503),
+    responses=problems(400, 401, 413, 422, 503),
     openapi_extra=FORM,
 )
 def post_read(form: ReadFormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf) -> JSONResponse:
