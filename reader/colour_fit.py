@@ -1,0 +1,317 @@
+"""From camera codes to CIELAB by the card's patches, with how sure that is.
+
+One fit finds the phone's curve (`reader.tone`), a 3x3 and its root-polynomial bend together, by
+Gauss-Newton on tolerance-scaled CIELAB differences with heavy-tailed weights. What is left is
+smoothed over CIELAB (kriging). Everything linear about the solution then serves three ends at
+once: the leave-one-out error of every patch in closed form, the covariance of a corrected
+colour, and the patches that do not belong (glare, dirt, a finger).
+
+References
+----------
+.. [1] G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color correction using root-polynomial
+   regression", IEEE Trans. Image Process. 24 (5), 1460-1470, 2015.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reader.card import Card
+from reader.flatten import Flat
+from reader.lab import SRGB_TO_XYZ_D50, fast_lab, lab_slopes, tolerance_scale, xyz_from_lab
+from reader.light import CLIPPED_CODE, Light
+from reader.tone import HIGHEST, LOWEST, PRIOR_SD, linear_from_code
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+TONES = len(PRIOR_SD)
+BEND_SD = 0.12
+"""Prior spread of a root term's coefficient, white being 1: the ridge of the bend."""
+
+MATRIX_SD = 2.0
+"""Prior spread of a 3x3's coefficient about plain sRGB: as good as free."""
+
+FREEDOM = 4.0
+"""Degrees of freedom of the heavy-tailed weights."""
+
+OUTLIER = 5.0
+"""A patch whose leave-one-out error is this many times the usual is left out."""
+
+KRIGE_LENGTH = 22.0
+"""Length over which left-over errors are alike [CIELAB units]."""
+
+KRIGE_SHARE = 0.5
+"""Part of the patches' scatter that is thought smooth over CIELAB; the rest is each patch's own."""
+
+STEPS = 12
+"""Gauss-Newton steps at most."""
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """What the fit works on: each patch's place, code and known colour."""
+
+    code: Array
+    """(k, 3)."""
+    white: Array
+    """(k, 3): the codes white has at the same places."""
+    lab: Array
+    """(k, 3)."""
+    good: Mask
+    """False where a patch is cut off or spoiled before any fit."""
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """The parametric part: curve, 3x3 and bend; the light is given with each call."""
+
+    tone: Array
+    """(6,), see `reader.tone`."""
+    matrix: Array
+    """(3, 6): 3x3 of linear values, then of the bends."""
+
+    @property
+    def vector(self) -> Array:
+        """Return the parameters as one vector (24,)."""
+        return np.concatenate([self.tone, self.matrix.ravel()])
+
+    def moved(self, step: Array) -> Model:
+        """Return the model a step (24,) further, within the bounds of the curve."""
+        tone = np.clip(self.tone + step[:TONES], LOWEST, HIGHEST)
+        return Model(tone, self.matrix + step[TONES:].reshape(3, 6))
+
+
+PRIOR = Model(np.zeros(TONES), np.hstack([0.87 * SRGB_TO_XYZ_D50, np.zeros((3, 3))]))
+PRIOR_SPREAD = np.concatenate([PRIOR_SD, np.tile([MATRIX_SD] * 3 + [BEND_SD] * 3, 3)])
+
+
+def over_white(code: Array, white: Array, tones: Array) -> Array:
+    """Return linear values over the local white (..., k, 3), less the veil, for tones (..., 6).
+
+    `code` and `white`, the codes white has at the same places, have shape (k, 3).
+    """
+    both = linear_from_code(np.concatenate([code, white]), tones)
+    top, ground = both[..., : len(code), :], both[..., len(code) :, :]
+    veil = tones[..., 5, None, None] * ground.mean(axis=(-2, -1), keepdims=True)
+    return np.asarray(np.maximum((top - veil) / (ground - veil), 1e-5))
+
+
+def features(rgb: Array) -> Array:
+    """Return (..., 6): R, G, B and how far the root of each product lies under the pair's mean."""
+    r, g, b = rgb[..., 0], rgb[..., 1], rgb[..., 2]
+    bends = [np.sqrt(p * q) - (p + q) / 2 for p, q in ((r, g), (g, b), (r, b))]
+    return np.stack([r, g, b, *bends], axis=-1)
+
+
+def predicted(model: Model, code: Array, white: Array) -> tuple[Array, Array]:
+    """Return CIELAB (k, 3) of codes (k, 3) and its derivative (k, 3, 24) by the parameters."""
+    small = 1e-3
+    tones = np.vstack([model.tone, model.tone + small * np.eye(TONES)])
+    terms = features(over_white(code, white, tones))
+    xyz = terms @ model.matrix.T
+    by_xyz = lab_slopes(xyz[0])
+    by_tone = np.moveaxis((xyz[1:] - xyz[0]) / small, 0, -1)
+    by_matrix = by_xyz[:, :, :, None] * terms[0][:, None, None, :]
+    slopes = np.concatenate([by_xyz @ by_tone, by_matrix.reshape(len(code), 3, 18)], axis=2)
+    return fast_lab(xyz[0]), slopes
+
+
+def parametric_fit(samples: Samples, start: Model | None = None) -> tuple[Model, Array, float]:
+    """Return the model, the weights (k,) of the patches and their scatter in tolerance units."""
+    scale = tolerance_scale(samples.lab)
+    model, sigma, weights = start or _start(samples, scale), 1.5, samples.good.astype(float)
+    lab, slopes = predicted(model, samples.code, samples.white)
+    damping = 1e-3
+    for _ in range(STEPS):
+        left = np.einsum("kij,kj->ki", scale, samples.lab - lab)
+        weights = _weights(left, sigma, samples.good)
+        sigma = _scatter(left, weights, sigma)
+        step = _step(
+            np.einsum("kij,kjp->kip", scale, slopes), left, weights / sigma**2, model, damping
+        )
+        trial = model.moved(step)
+        trial_lab, trial_slopes = predicted(trial, samples.code, samples.white)
+        after = np.einsum("kij,kj->ki", scale, samples.lab - trial_lab)
+        gain = _cost(left, weights, sigma, model) - _cost(after, weights, sigma, trial)
+        if gain < -1e-9:
+            damping *= 10.0
+            continue
+        model, lab, slopes, damping = trial, trial_lab, trial_slopes, max(damping / 5.0, 1e-6)
+        if gain < 0.1:
+            break
+    return model, weights, sigma
+
+
+def _start(samples: Samples, scale: Array) -> Model:
+    """Return plain sRGB with the 3x3 that fits best."""
+    rgb = over_white(samples.code, samples.white, np.zeros((1, TONES)))[0]
+    xyz = xyz_from_lab(samples.lab)
+    slopes = scale @ lab_slopes(xyz)
+    rows = (slopes[:, :, :, None] * rgb[:, None, None, :]).reshape(-1, 9)
+    keep = np.repeat(samples.good, 3)
+    target = np.einsum("kij,kj->ki", slopes, xyz).ravel()
+    matrix = np.linalg.lstsq(rows[keep], target[keep], rcond=None)[0].reshape(3, 3)
+    return Model(np.zeros(TONES), np.hstack([matrix, np.zeros((3, 3))]))
+
+
+def _weights(left: Array, sigma: float, good: Mask) -> Array:
+    """Return Student-t weights (k,) of left-over differences (k, 3)."""
+    distance = np.sum(left**2, axis=1) / sigma**2
+    return np.asarray(good * (FREEDOM + 3.0) / (FREEDOM + distance), np.float64)
+
+
+def _scatter(left: Array, weights: Array, before: float) -> float:
+    """Return the scatter a component, between a quarter and double of what it was before."""
+    freedom = max(3.0 * float(np.sum(weights > 0)) - 15.0, 3.0)
+    now = float(np.sqrt(np.sum(weights * np.sum(left**2, axis=1)) / freedom))
+    return float(np.clip(now, max(0.15, 0.25 * before), 2.0 * before))
+
+
+def _cost(left: Array, weights: Array, sigma: float, model: Model) -> float:
+    away = (model.vector - PRIOR.vector) / PRIOR_SPREAD
+    return float(np.sum(weights * np.sum(left**2, axis=1)) / sigma**2 + away @ away)
+
+
+def _step(slopes: Array, left: Array, weights: Array, model: Model, damping: float) -> Array:
+    """Return the damped Gauss-Newton step (24,) of the penalised fit."""
+    rows = slopes.reshape(-1, slopes.shape[2])
+    weighted = rows * np.repeat(weights, 3)[:, None]
+    normal = weighted.T @ rows + np.diag(PRIOR_SPREAD**-2.0)
+    pull = weighted.T @ left.ravel() + (PRIOR.vector - model.vector) / PRIOR_SPREAD**2
+    normal[np.diag_indices_from(normal)] *= 1.0 + damping
+    return np.asarray(np.linalg.solve(normal, pull), np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class ColourFit:
+    """A photo's way from codes to CIELAB, with what is known of its errors."""
+
+    samples: Samples
+    light: Light
+    model: Model
+    sigma: float
+    """Scatter of a patch in tolerance units."""
+    solved: Array
+    """(3 k): inverse of the patches' covariance times their differences."""
+    inverse: Array
+    """(3 k, 3 k): that inverse."""
+    spread: Array
+    """(3 k, 24): the patches' derivatives by the parameters times the prior's variance."""
+    loo_lab: Array
+    """(k, 3): each patch's colour as the others would give it."""
+    inflation: float
+    """Leave-one-out errors squared over what the model expected of them."""
+
+    @property
+    def used(self) -> Mask:
+        """Return which patches were kept."""
+        return self.samples.good
+
+    def read(self, code: Array, at_mm: Array) -> tuple[Array, Array]:
+        """Return CIELAB (k, 3) of codes (k, 3) at places (k, 2), and its covariance (k, 3, 3)."""
+        lab, slopes = predicted(self.model, code, self.light.code_at(at_mm))
+        scale = tolerance_scale(lab)
+        here = np.einsum("kij,kjp->kip", scale, slopes)
+        cross = np.einsum("kip,mp->kim", here, self.spread)
+        kin, own = _smooth_kin(lab, scale, self.samples.lab, tolerance_scale(self.samples.lab))
+        cross = cross + self.sigma**2 * np.moveaxis(kin, 1, 2).reshape(len(lab), 3, -1)
+        shift = cross @ self.solved - here @ (self.model.vector - PRIOR.vector)
+        prior = np.einsum("kip,p,kjp->kij", here, PRIOR_SPREAD**2, here) + self.sigma**2 * own
+        cov = prior - cross @ self.inverse @ np.swapaxes(cross, 1, 2)
+        back = np.linalg.inv(scale)
+        cov_lab = self.inflation * back @ cov @ np.swapaxes(back, 1, 2)
+        return lab + np.einsum("kij,kj->ki", back, shift), cov_lab
+
+
+def _smooth_kin(lab: Array, scale: Array, other: Array, other_scale: Array) -> tuple[Array, Array]:
+    """Return (k, m, 3, 3) kinship of smooth left-over errors, and each colour's own (k, 3, 3)."""
+    grow = 1.0 + 0.03 * np.hypot(lab[:, 1], lab[:, 2])
+    other_grow = 1.0 + 0.03 * np.hypot(other[:, 1], other[:, 2])
+    squared = np.sum((lab[:, None] - other[None]) ** 2, axis=2)
+    alike = KRIGE_SHARE * np.exp(-0.5 * squared / KRIGE_LENGTH**2)
+    alike = alike * grow[:, None] * other_grow[None]
+    kin = alike[:, :, None, None] * np.einsum("kij,mlj->kmil", scale, other_scale)
+    own = KRIGE_SHARE * grow[:, None, None] ** 2 * (scale @ np.swapaxes(scale, 1, 2))
+    return kin, own
+
+
+def solve(samples: Samples, light: Light) -> ColourFit:
+    """Return the fit of these samples, patches that do not belong left out (at most a quarter)."""
+    model = None
+    for _ in range(3):
+        model, weights, sigma = parametric_fit(samples, model)
+        fit, standard = _joint(samples, light, model, weights, sigma)
+        limit = OUTLIER * max(float(np.median(standard[samples.good])) / 1.538, 1.0)
+        odd = samples.good & (standard > limit)
+        allowed = samples.good.sum() - max(12, int(0.7 * len(samples.good)))
+        if not odd.any() or allowed <= 0:
+            break
+        worst = np.argsort(-np.where(odd, standard, 0.0))[: min(int(odd.sum()), int(allowed))]
+        good = samples.good.copy()
+        good[worst] = False
+        samples = replace(samples, good=good)
+    return fit
+
+
+def _joint(
+    samples: Samples, light: Light, model: Model, weights: Array, sigma: float
+) -> tuple[ColourFit, Array]:
+    """Return parameters and smooth errors solved together, and each patch's standardised error."""
+    lab, slopes = predicted(model, samples.code, samples.white)
+    scale = tolerance_scale(samples.lab)
+    rows = np.einsum("kij,kjp->kip", scale, slopes).reshape(-1, slopes.shape[2])
+    left = np.einsum("kij,kj->ki", scale, samples.lab - lab).ravel()
+    left = left + rows @ (model.vector - PRIOR.vector)
+    kin, _ = _smooth_kin(samples.lab, scale, samples.lab, scale)
+    size = 3 * len(lab)
+    smooth = np.swapaxes(kin, 1, 2).reshape(size, size)
+    noise = (
+        (1.0 - KRIGE_SHARE)
+        * sigma**2
+        / np.maximum(np.repeat(np.where(samples.good, np.minimum(weights, 1.0), 1e-6), 3), 1e-6)
+    )
+    spread = rows * PRIOR_SPREAD**2
+    whole = spread @ rows.T + sigma**2 * smooth + np.diag(noise)
+    inverse = np.linalg.inv(whole)
+    solved = inverse @ left
+    blocks = inverse.reshape(len(lab), 3, len(lab), 3)[
+        np.arange(len(lab)), :, np.arange(len(lab)), :
+    ]
+    error = np.linalg.solve(blocks, solved.reshape(-1, 3, 1))[..., 0]
+    standard = np.einsum("ki,kij,kj->k", error, blocks, error)
+    loo = samples.lab - np.linalg.solve(scale, error[..., None])[..., 0]
+    inflation = float(np.median(standard[samples.good]) / 2.366)
+    fit = ColourFit(samples, light, model, sigma, solved, inverse, spread, loo, max(inflation, 0.2))
+    size_of_error = np.linalg.norm(error, axis=1) / sigma
+    return fit, size_of_error
+
+
+def fit_colour(flat: Flat, light: Light, card: Card) -> ColourFit:
+    """Return the fit of a flattened card by its patches."""
+    rects = np.array([patch.rect_mm for patch in card.patches])
+    seen = [_patch_code(flat, rect) for rect in rects]
+    code = np.array([s[0] for s in seen])
+    good = np.array([s[1] for s in seen])
+    middles = rects[:, :2] + rects[:, 2:] / 2
+    lab = np.array([patch.lab for patch in card.patches])
+    return solve(Samples(code, light.code_at(middles), lab, good), light)
+
+
+def _patch_code(flat: Flat, rect_mm: Array) -> tuple[Array, bool]:
+    """Return the mean code (3,) of a patch's middle, and whether it is whole and not cut off."""
+    inset = np.minimum(np.maximum(0.2 * rect_mm[2:], 1.6 * flat.blur_mm), 0.4 * rect_mm[2:])
+    low = np.round(flat.to_px(rect_mm[:2] + inset) + 0.5).astype(int)
+    high = np.round(flat.to_px(rect_mm[:2] + rect_mm[2:] - inset) + 0.5).astype(int)
+    window = (slice(low[1], max(high[1], low[1] + 1)), slice(low[0], max(high[0], low[0] + 1)))
+    pixels = flat.rgb[window].reshape(-1, 3).astype(np.float64)
+    if not len(pixels) or not np.isfinite(pixels).all():
+        return np.full(3, 0.5), False
+    middle = np.median(pixels, axis=0)
+    off = np.abs(pixels - middle).max(axis=1)
+    near = pixels[off <= max(0.02, 3.0 * float(np.median(off)))]
+    cut = flat.clipped[window].mean() > 0.02 or middle.max() >= CLIPPED_CODE
+    return near.mean(axis=0), not cut and middle.max() > 0.015 and len(near) > 0.6 * len(pixels)
