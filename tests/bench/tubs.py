@@ -39,11 +39,15 @@ MARGIN = {"completed": -0.05, "median_measurements": 3.0, "median_days": 0.7}
 
 def engine(text: str, at: datetime) -> Mapping[str, Any]:
     """The engine as the command calls it: a log's text in, the answer's JSON out."""
-    from dosing import load_builtin, load_log, next_step
     from dosing.answer import as_dict
+    from dosing.log import load_log
+    from dosing.next_step import next_step
+    from dosing.procedure import load_builtin
+    from dosing.products import generic_products, load_products
 
     log = load_log(text, "log.json", at)
-    return as_dict(next_step(log, load_builtin(log.procedure), log.products, at))
+    products = load_products(log.products) if log.products else generic_products()
+    return as_dict(next_step(log, load_builtin(log.procedure), products, at))
 
 
 def command(text: str, at: datetime) -> Mapping[str, Any]:

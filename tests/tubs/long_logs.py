@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.tubs.draw import PRODUCTS
 from tests.tubs.strips import UNITS
-from tests.tubs.watch import START
+from tests.tubs.trade import START
 
 LEVELS = {"ph": 7.5, "free_chlorine": 4.0, "total_alkalinity": 90.0, "calcium_hardness": 50.0,
           "salt": 1750.0, "phosphate": 120.0}  # fmt: skip

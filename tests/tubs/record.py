@@ -23,14 +23,14 @@ class Fault:
 
 @dataclass(frozen=True)
 class Forecast:
-    """An `expect` band and what came: the truth and the reading at the next measurement."""
+    """An `expect` band and what came: when the dose had mixed, the wait was over, or measured."""
 
     analyte: str
     step: str
     low: float
     high: float
     truth: float
-    shown: float
+    shown: float | None
 
     @property
     def held(self) -> bool:
@@ -38,7 +38,7 @@ class Forecast:
 
     @property
     def held_shown(self) -> bool:
-        return self.low <= self.shown <= self.high
+        return self.shown is None or self.low <= self.shown <= self.high
 
 
 @dataclass(frozen=True)

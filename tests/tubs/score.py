@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from tests.tubs.record import CHANCE, LETTER, RULE, SOFT, Record
-from tests.tubs.watch import AIM, MOVES
+from tests.tubs.trade import AIM, MOVES
 
 MOST_STEPS, MOST_DAYS = 120, 21.0
 ROUNDS = 400
@@ -81,7 +81,9 @@ def expect_rows(records: Iterable[Record]) -> dict[str, dict[str, Any]]:
         analyte: {
             "cases": len(all_),
             "holds_truth": float(np.mean([f.held for f in all_])),
-            "holds_reading": float(np.mean([f.held_shown for f in all_])),
+            "holds_reading": float(
+                np.mean([f.held_shown for f in all_ if f.shown is not None] or [1])
+            ),
             "truth_below": float(np.mean([f.truth < f.low for f in all_])),
             "truth_above": float(np.mean([f.truth > f.high for f in all_])),
             "width": float(np.median([f.high - f.low for f in all_])),

@@ -15,8 +15,9 @@ from tests.tubs.equilibrium import Equilibrium
 from tests.tubs.letter import departures, moment
 from tests.tubs.record import LETTER, RULE, SOFT, Record
 from tests.tubs.strips import Reader
+from tests.tubs.trade import START
 from tests.tubs.tub import Tub
-from tests.tubs.watch import START, Watch, brief
+from tests.tubs.watch import Watch, brief
 
 MINUTES = {
     "prefilter": 10, "cell_in": 15, "power_on": 10, "heat": 5, "generator_output": 1,
@@ -202,6 +203,7 @@ class Technician:
         if self.rng.random() < self.facts.habits.asks_halfway:
             self._ask_halfway(until)
         self.tub.advance(until)
+        self.watch.waited()
         if self.facts.habits.enters_waits:
             self.enter(type="done", step=step["id"])
         self.pass_minutes(max(self.rng.uniform(*self.facts.habits.late_min), 0.0))

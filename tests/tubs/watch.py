@@ -1,66 +1,29 @@
-"""The judge: holds every answer and every act against the truth and the rules of the trade.
-
-Limits are those of the contract's salt start-up (common practice, no published source); the
-tolerances are ours.
-"""
+"""The judge: holds every answer and every act against the truth and the rules of the trade."""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 from tests.tubs.equilibrium import Ions
 from tests.tubs.record import CHANCE, RULE, SOFT, Forecast, GateSeen, Record
+from tests.tubs.trade import (
+    AIM,
+    METAL_LIMIT,
+    METALS,
+    MOVES,
+    NEEDS_OPEN,
+    NEEDS_OPEN_CHLORINE,
+    RANK,
+    RETEST_AFTER,
+    SERVES,
+    START,
+    TOLERANCE,
+    UPKEEP_DAYS,
+)
 from tests.tubs.tub import Tub, brought
-
-START = datetime(2026, 5, 4, 8, tzinfo=UTC)
-UPKEEP_DAYS = {"total_alkalinity": 10, "calcium_hardness": 10, "phosphate": 30}
-METALS = ("iron", "copper", "manganese")
-METAL_LIMIT = {"iron": 200.0, "copper": 200.0, "manganese": 50.0}
-# How far outside the truth may be before an open gate is a fault: absolute and relative part.
-TOLERANCE = {
-    "ph": (0.10, 0.0),
-    "total_alkalinity": (5.0, 0.08),
-    "calcium_hardness": (3.0, 0.08),
-    "free_chlorine": (0.2, 0.10),
-    "salt": (20.0, 0.03),
-    "phosphate": (10.0, 0.15),
-    "iron": (10.0, 0.15),
-    "copper": (10.0, 0.15),
-    "manganese": (3.0, 0.15),
-}
-RETEST_AFTER = {  # analyte: kind of product and least wait in minutes (None: acts_over_h)
-    "salt": ("salt", 5.0),
-    "free_chlorine": ("chlorinating", 5.0),
-    "calcium_hardness": ("softening_medium", None),
-    "phosphate": ("phosphate_remover", None),
-}
-RANK = {
-    "calcium": 1, "softening_medium": 1, "bicarbonate": 2, "acid": 2, "base_carbonate": 3,
-    "phosphate_remover": 4, "salt": 5, "chlorinating": 6,
-}  # fmt: skip
-NEEDS_OPEN = {  # rank: analytes whose gates must once have been declared open before
-    2: ("calcium_hardness",),
-    3: ("calcium_hardness",),
-    4: ("calcium_hardness", "total_alkalinity", "ph"),
-    5: ("calcium_hardness", "total_alkalinity", "ph", "phosphate"),
-    6: ("calcium_hardness", "total_alkalinity", "ph", "phosphate", "salt"),
-}
-NEEDS_OPEN_CHLORINE = {
-    2: (),
-    3: (),
-    4: ("total_alkalinity", "ph"),
-    6: ("total_alkalinity", "ph"),
-}
-AIM = {"salt": 1750.0, "free_chlorine": 5.0, "calcium_hardness": 50.0, "total_alkalinity": 100.0,
-       "phosphate": 150.0}  # fmt: skip
-MOVES = {
-    "salt": "salt", "chlorinating": "free_chlorine", "calcium": "calcium_hardness",
-    "softening_medium": "calcium_hardness", "bicarbonate": "total_alkalinity",
-    "phosphate_remover": "phosphate",
-}  # fmt: skip
 
 
 class Watch:
@@ -74,7 +37,7 @@ class Watch:
         self.dosed: dict[str, datetime] = {}
         self.acted: dict[str, datetime] = {}
         self.done_ids: set[str] = set()
-        self.pending: dict[str, tuple[str, float, float]] = {}
+        self.pending: dict[tuple[str, str], tuple[float, float]] = {}
         self.chlorine_readings: list[tuple[datetime, float, float]] = []
         self.output_since: datetime | None = None
         self.salted = False
@@ -85,9 +48,20 @@ class Watch:
     def answer(self, answer: Mapping[str, Any]) -> None:
         for gate in answer["gates"]:
             self._gate(gate)
-        kind = answer["step"]["kind"]
+        step, kind = answer["step"], answer["step"]["kind"]
+        if not answer["why"]:
+            self._say(SOFT, "no_why", f"{kind} {step['id']} gives no reason")
+        if kind == "dose" and step["product"] in self.products:
+            self._decided(answer["gates"], self.products[step["product"]]["kind"])
         for analyte, band in answer["expect"].items():
-            self.pending[analyte] = (kind, band["low"], band["high"])
+            self.pending[analyte, kind] = (band["low"], band["high"])
+
+    def _decided(self, gates: Sequence[Mapping[str, Any]], product: str) -> None:
+        """No dose unless a gate that it serves is shut."""
+        analytes = SERVES.get(product, ())
+        states = {g["id"]: g["state"] for g in gates if g["analyte"] in analytes}
+        if states and "shut" not in states.values():
+            self._say(RULE, "dose_on_undecided", f"{product} with gates {states}")
 
     def _gate(self, gate: Mapping[str, Any]) -> None:
         analyte, name = gate["analyte"], gate["id"]
@@ -117,12 +91,21 @@ class Watch:
         if sample != "tub":
             return
         self.times.setdefault(analyte, []).append(self.tub.now)
-        if analyte in self.pending:
-            kind, low, high = self.pending.pop(analyte)
-            self.record.forecasts.append(Forecast(analyte, kind, low, high, truth, shown))
+        self._foreseen("measure", {analyte: truth}, shown)
         if analyte == "free_chlorine":
             self.chlorine_readings.append((self.tub.now, shown, truth))
         self._too_early(analyte)
+
+    def _foreseen(self, kind: str, truth: Mapping[str, float], shown: float | None = None) -> None:
+        """Hold what a step of this kind let expect against what came."""
+        for analyte in [name for name, of in self.pending if of == kind and name in truth]:
+            low, high = self.pending.pop((analyte, kind))
+            came = truth[analyte]
+            self.record.forecasts.append(Forecast(analyte, kind, low, high, came, shown))
+
+    def waited(self) -> None:
+        """The wait is over: what it let expect is due."""
+        self._foreseen("wait", self.tub.truth() if self.tub.filled else {})
 
     def _too_early(self, analyte: str) -> None:
         kind, least = RETEST_AFTER.get(analyte, ("", 0.0))
@@ -149,6 +132,7 @@ class Watch:
         self._sign(kind, before)
         self._far_limit(kind, before, after)
         self._need(kind, before, after)
+        self._foreseen("dose", after)
         self.dosed[kind] = self.tub.now
 
     def _gas(self, kind: str) -> None:

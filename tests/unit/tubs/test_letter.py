@@ -53,7 +53,7 @@ def test_a_good_answer_has_no_departure(answer):
         (("at",), "2026-05-04T08:00:00"),
         (("stage",), ""),
         (("complete",), True),
-        (("why",), []),
+        (("why",), [""]),
         (("cautions",), []),
         (("cautions",), "take care"),
         (("gates", 0, "state"), "closed"),
