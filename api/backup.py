@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from sqlalchemy import Table, func, insert, select, text
@@ -176,14 +177,17 @@ def copy_files(folder: Path, home: Path, manifest: dict[str, Any]) -> None:
 
 def fill_database(url: str, source: Path) -> None:
     """Copy the backup's rows into the empty database at this address."""
-    store, backup = open_store(url), engine_for(f"sqlite:///{source}")
+    store = open_store(url)
     try:
         if has_rows(store):
             raise BackupError("the database is not empty; give DIPSTEP_DATABASE_URL a new one")
-        with backup.connect() as here, store.writing() as session:
-            copy_rows(here, session.connection())
+        with TemporaryDirectory() as room:  # opening a SQLite file changes it
+            copy = shutil.copy2(source, Path(room) / DATABASE)
+            backup = open_store(f"sqlite:///{copy}")
+            with backup.reading() as here, store.writing() as session:
+                copy_rows(here.connection(), session.connection())
+            backup.close()
     finally:
-        backup.dispose()
         store.close()
 
 

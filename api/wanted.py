@@ -8,7 +8,7 @@ from functools import cache
 from dosing.procedure import load_builtin
 
 Range = tuple[float | None, float | None]
-FROM = ("salt_startup", "upkeep")
+FROM = ("salt_startup",)
 """Procedures whose gates are shown; a later one overrides an earlier one."""
 
 

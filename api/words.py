@@ -81,7 +81,16 @@ def moment(text: str | None) -> str:
 
 def sentences(codes: Iterable[str], known: Mapping[str, Any]) -> list[str]:
     """Return each reason's sentence with its cure."""
-    return [f"{known[code].sentence} {known[code].cure}" for code in codes if code in known]
+    return [
+        f"{whole(known[code].sentence)} {whole(known[code].cure)}"
+        for code in codes
+        if code in known
+    ]
+
+
+def whole(text: str) -> str:
+    """Return the text as a whole sentence: capital first, full stop last."""
+    return text[:1].upper() + text[1:].rstrip(".") + "."
 
 
 def cautions_of(answer: Mapping[str, Any]) -> list[str]:

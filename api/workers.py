@@ -21,8 +21,8 @@ from api.named import Named
 if TYPE_CHECKING:
     from api.job import Job
 
-Pictures = tuple[Literal["seen", "pads"], ...]
-"""Which pictures to draw: the photo with what was found, or each pad beside its chart."""
+Pictures = tuple[Literal["seen", "flat", "pads"], ...]
+"""Which to draw: the photo with what was found, the flattened card, each pad on its chart."""
 
 MEMORY_BYTES = 4 * 1024**3
 """Address space of one worker; a decoder that wants more is broken off."""

@@ -44,6 +44,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         return _nobody_listens()
     except OSError as fault:
+        if fault.filename is not None:
+            complain(f"{fault.filename}: {reason(fault)}; check the path and who may use it")
+            return CANNOT
         _nobody_listens()
         complain(f"the answer cannot be written ({reason(fault)}); make room or print elsewhere")
         return CANNOT

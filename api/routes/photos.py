@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse, Response
@@ -26,6 +26,7 @@ from api.workers import AllBusyError, Answer, Pictures, ReadingPool
 from api.workers import Request as Wish
 
 router = APIRouter(prefix="/api/tubs/{tub_id}/photos", tags=["photos"])
+DRAWN = problems(401, 404, 422, 503)
 ERRORS = problems(400, 401, 403, 404, 413, 422, 503)
 TOLD_AGAIN: dict[int | str, dict[str, Any]] = {
     200: {"model": PhotoOut, "description": "This photo or key came before; the same answer."}
@@ -170,7 +171,7 @@ def get_image(tub_id: str, sha256: str, store: StoreOf, settings: SettingsOf, _:
     return Response(data, media_type=photo_files.media_type(data), headers=headers)
 
 
-@router.get("/{sha256}/seen", response_class=Response, responses=problems(401, 404, 422, 503))
+@router.get("/{sha256}/seen", response_class=Response, responses=DRAWN)
 def get_seen(
     tub_id: str, sha256: str, store: StoreOf, settings: SettingsOf, pool: PoolOf, _: Asker
 ) -> Response:
@@ -179,19 +180,30 @@ def get_seen(
     return picture(pictures.get("seen.jpg"), "image/jpeg")
 
 
-@router.get("/{sha256}/pads/{pad}", response_class=Response, responses=problems(401, 404, 422, 503))
+@router.get("/{sha256}/flat", response_class=Response, responses=DRAWN)
+def get_flat(
+    tub_id: str, sha256: str, store: StoreOf, settings: SettingsOf, pool: PoolOf, _: Asker
+) -> Response:
+    """Return the flattened card as corrected, with what was found."""
+    pictures = drawn(tub_id, sha256, ("flat",), store, settings, pool)
+    return picture(pictures.get("flat.jpg"), "image/jpeg")
+
+
+@router.get("/{sha256}/pads/{pad}/{what}", response_class=Response, responses=DRAWN)
 def get_pad(
     tub_id: str,
     sha256: str,
     pad: int,
+    what: Literal["path", "value"],
     store: StoreOf,
     settings: SettingsOf,
     pool: PoolOf,
     _: Asker,
 ) -> Response:
-    """Return one pad's colour on its chart's path, and what that says about the value."""
+    """Return one pad's colour on its chart's path, or what it says about the value."""
     pictures = drawn(tub_id, sha256, ("pads",), store, settings, pool)
-    found = [one for name, one in pictures.items() if name.startswith(f"pad{pad}-")]
+    start, end = f"pad{pad}-", f"-{what}.svg"
+    found = [one for name, one in pictures.items() if name.startswith(start) and name.endswith(end)]
     return picture(found[0] if found else None, "image/svg+xml")
 
 

@@ -6,6 +6,13 @@ const busy = (form, text) => {
   for (const button of form.querySelectorAll("button")) button.disabled = Boolean(text);
 };
 
+const tell = (form, text) => {
+  busy(form, "");
+  const line = form.querySelector(".progress");
+  line.hidden = false;
+  line.textContent = text;
+};
+
 const preview = (form) => {
   const input = form.querySelector("input[name=photo]");
   const image = form.querySelector(".preview");
@@ -30,16 +37,13 @@ const send = (form, data) => {
   });
   request.addEventListener("load", () => {
     const main = request.response?.querySelector("main");
-    if (!main) { busy(form, ""); form.submit(); return; }
+    if (!main) { tell(form, "The service could not answer; the photo is still here, send it again."); return; }
     document.querySelector("main").replaceWith(main);
     start(main);
     main.scrollIntoView();
   });
   request.addEventListener("error", () => {
-    busy(form, "");
-    const line = form.querySelector(".progress");
-    line.hidden = false;
-    line.textContent = "The service cannot be reached; the photo is still here, send it again.";
+    tell(form, "The service cannot be reached; the photo is still here, send it again.");
   });
   busy(form, "Sending");
   request.send(data);
