@@ -10,7 +10,7 @@ import numpy as np
 
 Row = dict[str, Any]
 
-WHOLLY_WRONG = ("no_card", "no_strip", "reversed", "other_strip", "screen")
+WHOLLY_WRONG = ("no_card", "no_strip", "reversed", "other_strip", "screen", "upside_down")
 """Faults under which no pad can be right: any accepted pad is a wrong one."""
 
 

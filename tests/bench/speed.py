@@ -125,8 +125,11 @@ def cold_s(photo: Path) -> float:
 
 def main(argv: list[str]) -> int:
     """Measure and print."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench speed", description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench speed",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument(
         "--photos", type=int, default=6, help="photos in the folder for two at once"
     )

@@ -137,11 +137,15 @@ class Print:
         lightness = labs[:, 0] + rng.normal(0, 1.2) * np.sin(np.pi * labs[:, 0] / 100.0)
         return np.stack([lightness, vivid * (a - turn * b), vivid * (b + turn * a)], axis=1)
 
-    def reflectance(self, lab_nominal: Array, near_uv: float = 1.0) -> Array:
-        """Reflectance of patches asked for by their nominal Lab, (n, 3) -> (n, 71)."""
+    def reflectance(self, lab_nominal: Array, near_uv: float = 1.0, fading: float = 0.0) -> Array:
+        """Reflectance of patches asked for by their nominal Lab, (n, 3) -> (n, 71).
+
+        `fading` is the share of magenta and yellow ink that the sun has taken.
+        """
         asked = self.asked(np.atleast_2d(np.asarray(lab_nominal, dtype=float)))
         amounts = separations(tuple(tuple(float(x) for x in row) for row in np.round(asked, 4)))
-        return self.printer().reflectance(amounts, near_uv)
+        left = 1.0 - fading * np.array([0.15, 1.0, 0.7, 0.0])
+        return self.printer().reflectance(amounts * left, near_uv)
 
     def white(self, near_uv: float = 1.0) -> Array:
         """The bare paper, shape (71,)."""

@@ -117,3 +117,12 @@ def make(kind: str, seed: int, other: bool = False) -> Light:
         # Lamps age and shades tint: a slow tilt of the spectrum.
         power = power * np.exp(rng.normal(0.0, 0.08) * (WAVES_NM - 560.0) / 150.0)
     return Light(kind, name, scaled(power))
+
+
+def coloured(seed: int) -> Light:
+    """Coloured lights as tubs have them: one narrow band over a little white."""
+    rng = np.random.default_rng([seed, 12])
+    band = bell(rng.choice([465.0, 525.0, 595.0, 630.0]) + rng.normal(0, 4), rng.uniform(9, 16))
+    white = scaled(white_led(rng, 5000.0))
+    power = scaled(band) * rng.uniform(0.4, 0.8) + white * 0.3
+    return Light("coloured", "tub lights", scaled(power))

@@ -23,6 +23,7 @@ from tests.render.pads import Pads
 from tests.render.patches import warmth
 from tests.render.pose import Pose
 from tests.render.spectra import WAVES_NM, Array, step
+from tests.render.strips import StripKind
 
 Image = NDArray[np.float32]
 
@@ -41,6 +42,8 @@ class Strip:
     strengths: tuple[float, ...]
     """Share of the dye left on each pad; below 1 where it was bleached."""
     shine: float = 0.006
+    face_down: StripKind | None = None
+    """The same strip without pads, where it lies on them."""
 
     def reflectance(self, pad: int, thinner: float = 1.0) -> Array:
         """Reflectance of a pad, counted from 0."""
@@ -75,6 +78,8 @@ class Scene:
     has_card: bool = True
     copied: Print | None = None
     """The second printer, where the card is a print of a photo of a card."""
+    fading: float = 0.0
+    """Share of the card's magenta and yellow ink gone since it was measured."""
     blots: tuple[Blot, ...] = ()
     on_screen: bool = False
     defocus_px: float = 0.0
@@ -97,7 +102,7 @@ def patch_reflectance(scene: Scene, near_uv: float) -> tuple[Array, Array, Array
         seen = printed.lab(every)
         every = seen * [1.0, 0.94, 0.94] + rng.normal(0.0, 2.0, seen.shape)
         printed = scene.copied
-    both = printed.reflectance(every, near_uv)
+    both = printed.reflectance(every, near_uv, scene.fading)
     return both[:-1], printed.white(near_uv), both[-1]
 
 
@@ -123,7 +128,8 @@ def painted(scene: Scene, scale: float) -> Art:
     rng = np.random.default_rng([scene.seed, 62])
     art = card_art.blank(scene.card, scale, rng)
     for number, strip in enumerate(scene.strips):
-        card_art.paint_strip(art, strip.pads.kind, strip.lie, number, strip.shine, rng)
+        kind = strip.face_down or strip.pads.kind
+        card_art.paint_strip(art, kind, strip.lie, number, strip.shine, rng)
     for blot in scene.blots:
         if not blot.solid:
             stain(art, blot, rng)

@@ -320,11 +320,58 @@ def screen(scene: Scene, rng: np.random.Generator) -> Scene:
     return replace(scene, on_screen=True)
 
 
+def slid_out(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The strip lies farther along the slot than it should."""
+    return relaid(scene, False, (float(rng.uniform(4.5, 9.0)), 0.0), float(rng.uniform(-1, 1)))
+
+
+def upside_down(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The strip lies on its pads: nothing but white plastic is seen."""
+    strip = scene.strips[0]
+    bare = replace(strip.pads.kind, pads=())
+    turned = replace(strip, face_down=bare)
+    return marked(replace(scene, strips=(turned,)))
+
+
+def coloured_lamp(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The tub's own coloured lights are on."""
+    return relit(scene, light.coloured(scene.seed))
+
+
+def hard_lamp(scene: Scene, rng: np.random.Generator) -> Scene:
+    """A lamp with gaps in its spectrum."""
+    return relit(scene, light.make("hard", scene.seed))
+
+
+def relit(scene: Scene, lamp: light.Light) -> Scene:
+    """The scene under one other lamp."""
+    lit = replace(scene.lighting, lamps=(lamp,), share=0.0)
+    return replace(scene, lighting=lit, notes={**scene.notes, "light_kind": lamp.kind})
+
+
+def faded_card(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The card lay in the sun for a summer: magenta and yellow have faded."""
+    return replace(scene, fading=float(rng.uniform(0.25, 0.6)))
+
+
+def wet_patches(scene: Scene, rng: np.random.Generator) -> Scene:
+    """Drops on the card mirror the sky."""
+    size = scene.card.size_mm
+    spots = tuple(
+        Spot(tuple(rng.uniform((5, 5), np.array(size) - 5).tolist()),
+             tuple(rng.uniform(0.8, 3.0, 2).tolist()), 0.0, float(rng.uniform(0.2, 1.5)))
+        for _ in range(int(rng.integers(8, 25)))
+    )  # fmt: skip
+    return replace(scene, lighting=replace(scene.lighting, spots=spots))
+
+
 FAULTS: dict[str, Callable[[Scene, np.random.Generator], Scene]] = {
     "glare": glare, "hard_shadow": hard_shadow, "blur": blur, "over": over, "under": under,
     "cut_off": cut_off, "no_card": no_card, "no_strip": no_strip, "reversed": reversed_strip,
     "other_strip": other_strip, "bleached": bleached, "dirty": dirty, "two_strips": two_strips,
-    "finger": finger, "printed_copy": printed_copy, "screen": screen,
+    "finger": finger, "printed_copy": printed_copy, "screen": screen, "slid_out": slid_out,
+    "upside_down": upside_down, "coloured_lamp": coloured_lamp, "hard_lamp": hard_lamp,
+    "faded_card": faded_card, "wet_patches": wet_patches,
 }  # fmt: skip
 
 KINDS = ("good", "careless", *FAULTS)
@@ -335,5 +382,4 @@ def draw(setting: Setting, seed: int, kind: str) -> Scene:
     scene = draw_scene(setting, seed, kind == "careless")
     if kind in FAULTS:
         scene = FAULTS[kind](scene, np.random.default_rng([seed, 72]))
-        # Blur is laid out before the resolution is known; the fault keeps the photo's own rest.
     return scene
