@@ -7,7 +7,7 @@ steps are fitted over sigma points). Source key: jazwinski1970.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,12 +52,20 @@ class Belief:
         place = self.index[name]
         return float(np.sqrt(max(self.cov[place, place], 0.0)))
 
+    def places(self, names: Iterable[str]) -> NDArray[np.intp]:
+        """Return where entries stand."""
+        return np.array([self.index[name] for name in names], dtype=np.intp)
+
     def moments(self, weights: Mapping[str, float]) -> tuple[float, float]:
         """Return mean and variance of a weighted sum of entries."""
-        places = [self.index[name] for name in weights]
+        if len(weights) == 1:
+            ((name, factor),) = weights.items()
+            place = self.index[name]
+            return factor * float(self.mean[place]), factor**2 * float(self.cov[place, place])
+        places = self.places(weights)
         factors = np.fromiter(weights.values(), float)
-        mean = float(factors @ self.mean[places])
-        return mean, float(factors @ self.cov[np.ix_(places, places)] @ factors)
+        cov = self.cov[places[:, None], places]
+        return float(factors @ self.mean[places]), float(factors @ cov @ factors)
 
     def renew(self, name: str, mean: float, sd: float) -> None:
         """Forget an entry: a new mean and spread, independent of all else."""
@@ -77,34 +85,38 @@ class Belief:
         old_mean, old = self.moments(weights)
         if old <= 0.0:
             return
-        places = [self.index[name] for name in weights]
-        gain = self.cov[:, places] @ np.fromiter(weights.values(), float) / old
+        gain = self.cov[:, self.places(weights)] @ np.fromiter(weights.values(), float) / old
         self.mean += gain * (mean - old_mean)
         self.cov += np.outer(gain, gain * (variance - old))
 
+    def shake_all(self, places: NDArray[np.intp], sds: Floats) -> None:
+        """Add independent noise to the entries at these places."""
+        self.cov[places, places] += sds * sds
+
     def move(
         self,
-        names: Sequence[str],
         rows: Mapping[str, Mapping[str, float]],
         noise: Mapping[str, float],
     ) -> None:
-        """Make each named entry a linear sum of old entries' deviations, plus noise (sd).
+        """Make each named entry a weighted sum of old entries' deviations, plus noise (sd).
 
-        Only the covariance is moved; set the means with `place`.
+        Only the covariance is moved; set the means with `put`.
         """
-        size = len(self.mean)
-        transform = np.zeros((len(names), size))
-        for row, name in enumerate(names):
-            for other, factor in rows[name].items():
-                transform[row, self.index[other]] = factor
-        places = [self.index[name] for name in names]
-        across = transform @ self.cov
-        within = across @ transform.T
-        self.cov[places, :] = across
-        self.cov[:, places] = across.T
-        self.cov[np.ix_(places, places)] = within
+        columns = list({name: None for row in rows.values() for name in row})
+        factors = np.array([[row.get(name, 0.0) for name in columns] for row in rows.values()])
+        self._transform(self.places(rows), self.places(columns), factors)
         for name, sd in noise.items():
             self.shake(name, sd)
+
+    def _transform(
+        self, places: NDArray[np.intp], columns: NDArray[np.intp], factors: Floats
+    ) -> None:
+        """Replace entries by factors times the deviations at columns."""
+        across = factors @ self.cov[columns]
+        within = across[:, columns] @ factors.T
+        self.cov[places] = across
+        self.cov[:, places] = across.T
+        self.cov[places[:, None], places] = within
 
     def put(self, name: str, mean: float) -> None:
         """Set the mean of an entry."""
@@ -128,37 +140,63 @@ class Belief:
         noise
             Standard deviation to add by output: what the law does not know.
         """
-        places = [self.index[name] for name in inputs]
-        centre, cov = self.mean[places], self.cov[np.ix_(places, places)]
+        columns, places = self.places(inputs), self.places(outputs)
+        centre, cov = self.mean[columns], self.cov[columns[:, None], columns]
         sigma, root = _sigma_points(centre, cov)
         values = np.array([law(point) for point in sigma.tolist()])
-        mean = values.mean(axis=0)
-        spread = values - mean
+        mean = values.sum(axis=0) / len(values)
         # Regression of the outputs on the inputs over the points; what it leaves is noise.
         count = len(centre)
-        half = 0.5 * np.sqrt(count) / count
-        slope = np.linalg.solve(root.T, half * (spread[:count] - spread[count:])).T
-        left = spread.T @ spread / len(values) - slope @ cov @ slope.T
-        rows = {
-            name: dict(zip(inputs, slope[row].tolist(), strict=True))
-            for row, name in enumerate(outputs)
-        }
-        rest = {
-            name: float(np.sqrt(max(left[row, row], 0.0) + noise.get(name, 0.0) ** 2))
-            for row, name in enumerate(outputs)
-        }
-        self.move(outputs, rows, rest)
-        self.mean[[self.index[name] for name in outputs]] = mean
+        half = 0.5 / count**0.5
+        slope = np.linalg.solve(root.T, half * (values[:count] - values[count:])).T
+        spread = values - mean
+        left = (spread * spread).sum(axis=0) / len(values) - ((slope @ root) ** 2).sum(axis=1)
+        self._transform(places, columns, slope)
+        self._settle(places, mean, outputs, np.maximum(left, 0.0), noise)
+
+    def lean(
+        self,
+        inputs: Sequence[str],
+        outputs: Sequence[str],
+        law: Callable[[Sequence[float]], Sequence[float]],
+        noise: Mapping[str, float],
+    ) -> None:
+        """Move outputs as `bend` does, by the law's slopes alone: for steps with little curve."""
+        columns, places = self.places(inputs), self.places(outputs)
+        centre = self.mean[columns].tolist()
+        middle = np.array(law(centre))
+        slope = np.empty((len(outputs), len(inputs)))
+        for column, place in enumerate(columns):
+            step = 0.3 * max(float(self.cov[place, place]) ** 0.5, 1e-4)
+            point = [*centre[:column], centre[column] + step, *centre[column + 1 :]]
+            slope[:, column] = (np.array(law(point)) - middle) / step
+        self._transform(places, columns, slope)
+        self._settle(places, middle, outputs, np.zeros(len(outputs)), noise)
+
+    def _settle(
+        self,
+        places: NDArray[np.intp],
+        mean: Floats,
+        outputs: Sequence[str],
+        left: Floats,
+        noise: Mapping[str, float],
+    ) -> None:
+        self.mean[places] = mean
+        self.cov[places, places] += left
+        for name in outputs:
+            self.shake(name, noise.get(name, 0.0))
 
 
 def _sigma_points(centre: Floats, cov: Floats) -> tuple[Floats, Floats]:
     """Return 2 n points of equal weight with this mean and covariance, and the root used."""
     size = len(centre)
-    jitter = 1e-12 * max(float(cov.diagonal().max()), 1e-12)
-    spare = np.maximum(1e-10 - cov.diagonal(), 0.0) + jitter
+    variances = cov.diagonal()
+    floor = 1e-12 * max(float(variances.max()), 1e-12)
+    root = cov.copy()
+    root[range(size), range(size)] += np.maximum(1e-10 - variances, 0.0) + floor
     try:
-        root = np.asarray(np.linalg.cholesky(cov + np.diag(spare)), dtype=np.float64)
+        root = np.asarray(np.linalg.cholesky(root), dtype=np.float64)
     except np.linalg.LinAlgError:
-        root = np.diag(np.sqrt(np.maximum(cov.diagonal(), 1e-10)))
+        root = np.diag(np.sqrt(np.maximum(variances, 1e-10)))
     steps: Floats = float(np.sqrt(size)) * root.T
     return np.concatenate((centre + steps, centre - steps)), root

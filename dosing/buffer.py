@@ -17,7 +17,7 @@ from dosing.constants import CACO3_PER_MEQ, MOLAR_MASS, OUTDOOR_CO2_PPM
 from dosing.equilibria import LN10, ChemistryError, equilibria
 from dosing.sample import WaterSample, totals_without_carbon
 
-CLOSE = 1e-6
+CLOSE = 3e-6
 """Carbon left over at which a search is done [mmol/L]; about 1e-5 pH or better."""
 LOWEST, HIGHEST = 4.6, 10.0
 """Where the belief's pH may move [pH]."""
@@ -28,7 +28,15 @@ class Buffer:
 
     __slots__ = (
         *("air_co2", "borate", "boric", "cyanurate", "cyanuric", "double", "free"),
-        *("hypochlorite", "monochlorocyanurate", "proton", "sample", "single", "twice", "water"),
+        *(
+            "hypochlorite",
+            "monochlorocyanurate",
+            "proton",
+            "sample",
+            "single",
+            "water",
+            "weak_acids",
+        ),
     )
 
     def __init__(self, sample: WaterSample) -> None:
@@ -41,14 +49,14 @@ class Buffer:
         self.sample = sample
         self.single = parts[0]
         self.double = parts[1] * hydrogen
-        self.twice = 2.0 * self.double
         self.free = parts[2] / hydrogen
-        self.proton = 1.0 / gamma.hydrogen
-        self.water = known.water / gamma.hydroxide
+        self.proton = 1000.0 / gamma.hydrogen
+        self.water = 1000.0 * known.water / gamma.hydroxide
         self.hypochlorite = known.hypochlorous / gamma.davies
         self.cyanurate = sample.cyanuric_acid / MOLAR_MASS["C3H3N3O3"]
         self.cyanuric = known.cyanuric / gamma.cyanurate
         self.borate = sample.boron / MOLAR_MASS["B"]
+        self.weak_acids = self.cyanurate > 0.0 or self.borate > 0.0
         self.boric = known.boric / gamma.davies
         self.monochlorocyanurate = known.monochlorocyanurate * 1000.0
         self.air_co2 = known.henry * OUTDOOR_CO2_PPM * 1e-6 / gamma.neutral * 1000.0
@@ -65,41 +73,57 @@ class Buffer:
         chlorine
             Free chlorine [mg/L as Cl2].
         """
-        hydrogen = exp(-LN10 * ph)
-        others = 1000.0 * (self.water / hydrogen - hydrogen * self.proton)
-        if self.borate:
-            others += self.borate * self.boric / (self.boric + hydrogen)
-        if self.cyanurate or chlorine:
-            others += self._cyanurate_net_of_chlorine(hydrogen, chlorine / MOLAR_MASS["Cl2"])
-        carbonate = max(net / CACO3_PER_MEQ - others, 1e-3)
-        bicarbonate = carbonate / (self.single + self.twice / hydrogen)
-        co2 = bicarbonate * self.free * hydrogen
-        return bicarbonate * (self.single + self.double / hydrogen) + co2, co2
+        carbon, co2, _ = self._solve(net, ph, chlorine)
+        return carbon, co2
 
-    def _cyanurate_net_of_chlorine(self, hydrogen: float, chlorine: float) -> float:
-        """Charge of cyanurate, hypochlorite and HClCy-, less all the chlorine [meq/L]."""
-        ion = self.cyanuric / (self.cyanuric + hydrogen)
+    def _solve(self, net: float, ph: float, chlorine: float) -> tuple[float, float, float]:
+        """Return carbon, CO2 [mmol/L] and the slope of carbon over pH."""
+        hydrogen = exp(-LN10 * ph)
+        hydroxide, proton = self.water / hydrogen, hydrogen * self.proton
+        others, slope = hydroxide - proton, hydroxide + proton
+        if self.weak_acids or chlorine > 0.0:
+            charge, steep = self._weak(hydrogen, chlorine / MOLAR_MASS["Cl2"])
+            others, slope = others + charge, slope + steep
+        double = self.double / hydrogen
+        charged = self.single + 2.0 * double
+        bicarbonate = max(net / CACO3_PER_MEQ - others, 1e-3) / charged
+        co2 = bicarbonate * self.free * hydrogen
+        carbon = bicarbonate * (self.single + double) + co2
+        # by ln[H+]: bicarbonate gains what the other ions give up and the double ions lose
+        gains = (slope + 2.0 * bicarbonate * double) / charged
+        by_log = gains * carbon / bicarbonate - bicarbonate * double + co2
+        return carbon, co2, -LN10 * by_log
+
+    def _weak(self, hydrogen: float, chlorine: float) -> tuple[float, float]:
+        """Charge of cyanurate, borate, hypochlorite and HClCy-, less all the chlorine [meq/L].
+
+        And how much of it goes with a unit of ln[H+].
+        """
+        charge = slope = bound = 0.0
         acid = hydrogen / (hydrogen + self.hypochlorite)
-        bound = 0.0
+        ion = self.cyanuric / (self.cyanuric + hydrogen)
         if self.cyanurate and chlorine > 0.0:
             ease = self.monochlorocyanurate / (ion * acid)
             total = self.cyanurate + chlorine + ease
             bound = 0.5 * (total - sqrt(total * total - 4.0 * self.cyanurate * chlorine))
-        return (self.cyanurate - bound) * ion - (chlorine - bound) * acid
+        if self.borate:
+            share = self.boric / (self.boric + hydrogen)
+            charge, slope = self.borate * share, self.borate * share * (1.0 - share)
+        free_acid, free_chlorine = self.cyanurate - bound, chlorine - bound
+        charge += free_acid * ion - free_chlorine * acid
+        slope += free_acid * ion * (1.0 - ion) + free_chlorine * acid * (1.0 - acid)
+        return charge, slope
 
     def ph(self, net: float, carbon: float, chlorine: float, guess: float) -> float:
-        """Return the pH of a water of this carbon [mmol/L], by a bounded secant search."""
-        before = guess
-        miss = self.carbon(net, before, chlorine)[0] - carbon
-        now = before + (0.02 if miss > 0.0 else -0.02)
-        for _ in range(15):
-            now = min(max(now, LOWEST), HIGHEST)
-            gap = self.carbon(net, now, chlorine)[0] - carbon
-            if abs(gap) < CLOSE or now == before:
+        """Return the pH of a water of this carbon [mmol/L], by a bounded Newton search."""
+        now = guess
+        for _ in range(25):
+            there, _, slope = self._solve(net, now, chlorine)
+            gap = there - carbon
+            if abs(gap) < CLOSE:
                 break
-            slope = min((gap - miss) / (now - before), -1e-6)
-            before, miss = now, gap
-            now -= min(max(gap / slope, -0.7), 0.7)
+            step = gap / min(slope, -1e-3)
+            now = min(max(now - min(max(step, -0.5), 0.5), LOWEST), HIGHEST)
         return now
 
 

@@ -11,11 +11,12 @@ from dosing.chemistry import MOVES
 from dosing.constants import ALKALINITY_PER_CHLORINE, MOLAR_MASS
 from dosing.log import Reading
 from dosing.products import Product, dissolved, effect
-from dosing.scale import NORMAL, OFFSETS, UNKNOWN, combine, is_news
+from dosing.scale import NORMAL, OFFSETS, UNKNOWN, combine, deviation, is_news
 from dosing.state import (
     DISSOLVED,
     SHOWN,
     SHOWN_OF_HOSE,
+    TUB_PRIORS,
     State,
     sample_at,
 )
@@ -38,21 +39,31 @@ FILLING: Final = {
     "copper": (5.0, 0.1),
     "manganese": (1.0, 0.1),
 }
+SHARED_SHARE: Final = 0.06
+"""Share of a reading's variance that the method's next reading has again (common practice)."""
 BLEACHES_PH: Final = 10.0
 """Free chlorine above which pH and alkalinity pads are doubtful [mg/L]; common practice."""
 
 
 def read(state: State, reading: Reading) -> None:
-    """Take a reading into the belief."""
-    weights = (SHOWN_OF_HOSE if reading.sample == "fill" else SHOWN)[reading.analyte]
+    """Take a reading into the belief.
+
+    A part of its error is the method's own and comes back with the next reading: it has an entry,
+    so that ten dips of one lot do not pass for a laboratory.
+    """
+    weights = dict((SHOWN_OF_HOSE if reading.sample == "fill" else SHOWN)[reading.analyte])
     mean, variance = state.shown(reading.analyte, reading.sample)
     if is_news(reading, mean, variance):
         main = next(iter(weights))
         state.belief.renew(main, state.belief.of(main), _unknown(reading, mean))
-        mean, variance = state.shown(reading.analyte, reading.sample)
+    method = f"error of {reading.source} {reading.analyte}"
+    state.belief.add_entry(method, 0.0, SHARED_SHARE**0.5 * deviation(reading))
+    weights[method] = 1.0 if reading.analyte == "ph" else mean + OFFSETS[reading.analyte]
+    mean, variance = state.belief.moments(weights)
     doubtful = reading.analyte in ("ph", "total_alkalinity") and reading.sample == "tub"
     widen = 2.0 if doubtful and state.belief.of("free") > BLEACHES_PH else 1.0
-    state.belief.correct(weights, *combine(reading, mean, variance, widen))
+    widen *= (1.0 - SHARED_SHARE) ** 0.5
+    state.belief.correct(weights, *combine(reading, max(mean, 0.0), max(variance, 1e-12), widen))
     state.hold_positive()
 
 
@@ -112,6 +123,8 @@ def _dissolve(state: State, product: Product, grams: float, strength: str) -> No
     state.belief.shake("ph", 0.005 + 0.03 * abs(state.belief.of("ph") - before))
     for entry, by in change.items():
         _add(state, entry, by * factor, strength)
+    if product.analyte != "salt":  # whether a strip counts chloride from elsewhere is not sure
+        state.belief.shake("salt", 0.3 * change.get("salt", 0.0) * factor)
 
 
 def _entries_changed(change: dict[str, float]) -> dict[str, float]:
@@ -142,7 +155,8 @@ def _buffer_after(state: State, change: dict[str, float], factor: float) -> Buff
 def _add(state: State, entry: str, by: float, strength: str) -> None:
     """Add a known amount of unknown strength into an unknown volume."""
     belief = state.belief
-    belief.move((entry,), {entry: {entry: 1.0, strength: by, "volume": -by}}, {entry: SPILL * by})
+    spill = (2.0 if entry == "free" else 1.0) * SPILL
+    belief.move({entry: {entry: 1.0, strength: by, "volume": -by}}, {entry: spill * by})
     belief.put(entry, belief.of(entry) + by)
 
 
@@ -167,7 +181,6 @@ def _neutralise(state: State, product: Product, grams: float, strength: str) -> 
     per_chlorine = change["total_alkalinity"] / change["free_chlorine"] - ALKALINITY_PER_CHLORINE
     reach = 1.0 if taken < 0.9 * there else 0.3
     belief.move(
-        ("free",),
         {"free": {"free": reach, strength: -taken, "volume": taken}},
         {"free": 0.2 * taken + 0.02, "net": 0.4 * taken},
     )
@@ -191,15 +204,17 @@ def replace_water(state: State, fraction: float) -> None:
         for n in DISSOLVED
     }
     means = {n: (1.0 - fraction) * belief.of(n) + fraction * belief.of(f"hose_{n}") for n in rows}
-    belief.move(DISSOLVED, rows, noise)
+    belief.move(rows, noise)
     for name, mean in means.items():
         belief.put(name, mean)
     rest = {n: {n: 1.0 - fraction} for n in ("softening", "removing")}
-    belief.move(tuple(rest), rest, {})
+    belief.move(rest, {})
     for name in rest:
         belief.put(name, (1.0 - fraction) * belief.of(name))
-    belief.put("demand", (1.0 - fraction) * belief.of("demand") + fraction * 1.5)
-    belief.shake("demand", 1.2 * fraction)
+    belief.put(
+        "demand", (1.0 - fraction) * belief.of("demand") + fraction * TUB_PRIORS["demand"][0]
+    )
+    belief.shake("demand", 1.3 * fraction)
     state.sulfate = (1.0 - fraction) * state.sulfate + fraction * 20.0
     state.caught *= 1.0 - fraction
     state.hold_positive()
@@ -225,7 +240,7 @@ def _mix_ph(state: State, fraction: float) -> None:
         carbon = (1.0 - fraction) * ours + fraction * theirs
         return (tub.ph((1.0 - fraction) * net + fraction * hose_net, carbon, free, hose_ph),)
 
-    belief.bend(("net", "ph", "hose_net", "hose_ph"), ("ph",), law, {"ph": 0.05 * fraction})
+    belief.bend(("net", "ph", "hose_net", "hose_ph"), ("ph",), law, {"ph": 0.10 * fraction})
     belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
 
 
@@ -234,14 +249,14 @@ def fill(state: State, softened: float = 0.0) -> None:
     belief = state.belief
     for name in ("softening", "removing"):
         belief.renew(name, 0.0, 1e-6)
-    belief.renew("demand", 1.5, 1.3)
+    belief.renew("demand", *TUB_PRIORS["demand"])
     state.softens_per_h = state.removes_per_h = state.caught = 0.0
     replace_water(state, 1.0)
     if softened > 0.0:
         keep = 1.0 - min(softened, 1.0)
         for name in ("calcium", "magnesium"):
             was = belief.of(name)
-            belief.move((name,), {name: {name: keep}}, {name: 3.0 + 0.08 * was * softened})
+            belief.move({name: {name: keep}}, {name: 3.0 + 0.08 * was * softened})
             belief.put(name, was * keep + 3.0 * softened)
 
 

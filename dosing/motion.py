@@ -6,7 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from dosing.belief import Belief, Floats
 from dosing.buffer import HIGHEST, LOWEST, Buffer
+from dosing.constants import SALT_PER_CHLORINE
 from dosing.state import State
 
 DRIFT_PER_DAY: Final = {
@@ -25,13 +30,23 @@ DRIFT_PER_DAY: Final = {
 }
 """Common practice, no source."""
 RATES_DRIFT_PER_DAY: Final = {
-    **{"decay": 0.05, "organics": 0.15, "yield": 0.03, "still": 0.05, "jets": 0.05, "eats": 0.0},
+    **{"decay": 0.02, "organics": 0.06, "yield": 0.02, "still": 0.04, "jets": 0.05},
 }
 """How far the ln of a rate wanders in a day (standard deviation)."""
+WIDEST_RATE: Final = 1.2
+"""Spread of the ln of a rate beyond which it wanders no further."""
 LONGEST_PIECE_H: Final = 400.0 * 24.0
 """Beyond, nothing more is learned from waiting [h]."""
 GENERATOR_STIRS_PER_H: Final = 0.003
 """Loss of excess CO2 by the cell's gas and its pump at full output [1/h]; common practice."""
+
+
+SHORT_H: Final = 6.0
+"""Up to here chlorine's course bends too little to need sigma points [h]."""
+SMALL_EXPONENT: Final = 0.08
+"""Up to this share of excess CO2 lost, nor does that of pH."""
+CHLORINE_INPUTS: Final = ("free", "demand", "decay", "eats", "organics", "yield")
+BREATH_INPUTS: Final = ("net", "ph", "still", "jets")
 
 
 def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
@@ -42,6 +57,9 @@ def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
     jets_h = min(jets_h, hours)
     before = state.belief.of("free")
     _chlorine(state, hours)
+    # Used chlorine ends as chloride, and the cell takes its chlorine from there.
+    used = before - state.belief.of("free")
+    state.belief.put("salt", state.belief.of("salt") + SALT_PER_CHLORINE * used)
     _breathe(state, hours, jets_h, before)
     _media(state, hours)
     _wander(state, hours)
@@ -55,14 +73,15 @@ def _chlorine(state: State, hours: float) -> None:
     def law(point: Sequence[float]) -> tuple[float, float]:
         return chlorine_after(point, hours, output)
 
-    inputs = ("free", "demand", "decay", "eats", "organics", "yield")
+    inputs = CHLORINE_INPUTS if output > 0.0 else CHLORINE_INPUTS[:-1]
     days = hours / 24.0
     free = belief.of("free")
     noise = {
-        "free": 0.03 * min(1.0, days) * free + 0.01 * math.sqrt(days),
-        "demand": 0.15 * math.sqrt(min(days, 30.0)),
+        "free": 0.02 * min(1.0, days) * free + 0.01 * math.sqrt(days),
+        "demand": 0.04 * math.sqrt(min(days, 30.0)),
     }
-    belief.bend(inputs, ("free", "demand"), law, noise)
+    move = belief.bend if hours > SHORT_H else belief.lean
+    move(inputs, ("free", "demand"), law, noise)
     state.hold_positive()
 
 
@@ -73,7 +92,7 @@ def chlorine_after(point: Sequence[float], hours: float, output: float) -> tuple
     ----------
     point
         Free chlorine, demand [mg/L]; ln of decay [1/day], of eating [1/(mg/L h)], of new demand
-        [mg/L a day] and of the generator's yield at full output [mg/L a day].
+        [mg/L a day] and, when it runs, of the generator's yield at full output [mg/L a day].
 
     Notes
     -----
@@ -82,7 +101,10 @@ def chlorine_after(point: Sequence[float], hours: float, output: float) -> tuple
     it. Halves of the reaction stand before and after the rest, in pieces of at most three hours.
     """
     free, demand = max(point[0], 0.0), max(point[1], 0.0)
-    decay, eats, organics, made = (math.exp(min(value, 6.0)) for value in point[2:6])
+    decay = math.exp(min(point[2], 6.0))
+    eats = math.exp(min(point[3], 6.0))
+    organics = math.exp(min(point[4], 6.0))
+    made = math.exp(min(point[5], 6.0)) if output > 0.0 else 0.0
     pieces = min(max(math.ceil(hours / 3.0), 1), 16)
     piece = hours / pieces
     keep = math.exp(-decay * piece / 24.0)
@@ -117,25 +139,22 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
     now = belief.of("free")
     stirred = GENERATOR_STIRS_PER_H * state.output
 
+    quiet_h = hours - jets_h
+
     def law(point: Sequence[float]) -> tuple[float]:
-        net, ph, still, jets = point
-        net = max(net, 3.0)
-        rate_still = math.exp(min(still, 2.0)) + stirred
-        ph = min(max(ph, LOWEST), HIGHEST)
+        net, ph = max(point[0], 3.0), min(max(point[1], LOWEST), HIGHEST)
+        exponent = (math.exp(min(point[2], 2.0)) + stirred) * quiet_h
         carbon, _ = buffer.carbon(net, ph, chlorine_before)
         if jets_h > 0.0:
-            rate = math.exp(min(jets, 3.0))
-            carbon, ph = lose_co2(buffer, net, ph, (carbon, chlorine_before), rate * jets_h)
-        carbon, ph = lose_co2(
-            buffer, net, ph, (carbon, chlorine_before), rate_still * (hours - jets_h)
-        )
-        if now != chlorine_before:
-            ph = buffer.ph(net, carbon, now, ph)
-        return (ph,)
+            exponent += math.exp(min(point[3], 3.0)) * jets_h
+        carbon, ph = lose_co2(buffer, net, ph, (carbon, chlorine_before), exponent)
+        return (buffer.ph(net, carbon, now, ph) if now != chlorine_before else ph,)
 
     days = hours / 24.0
-    unknown = 0.02 * math.sqrt(min(hours, 1.0)) * min(hours, 1.0) + 0.04 * math.sqrt(min(days, 9.0))
-    belief.bend(("net", "ph", "still", "jets"), ("ph",), law, {"ph": unknown})
+    unknown = 0.015 * min(hours, 1.0) + 0.025 * math.sqrt(min(days, 9.0))
+    likely = math.exp(belief.of("still")) * quiet_h + math.exp(belief.of("jets")) * jets_h
+    move = belief.bend if likely > SMALL_EXPONENT else belief.lean
+    move(BREATH_INPUTS if jets_h > 0.0 else BREATH_INPUTS[:-1], ("ph",), law, {"ph": unknown})
     belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
 
 
@@ -184,7 +203,6 @@ def _take(state: State, entry: str, target: str, share: float) -> None:
     noise = {target: 0.10 * taken + 0.25 * (1.0 - share) * share * pending, entry: 0.0}
     reach = 1.0 if taken == wanted else 0.15
     belief.move(
-        (target, entry),
         {target: {target: reach, entry: -share * reach}, entry: {entry: 1.0 - share}},
         noise,
     )
@@ -198,14 +216,19 @@ def _wander(state: State, hours: float) -> None:
     """Widen what drifts."""
     belief = state.belief
     days = hours / 24.0
-    root = math.sqrt(days)
-    for name, (fixed, share) in DRIFT_PER_DAY.items():
-        belief.shake(name, root * (fixed + share * belief.of(name)))
-    for name, sd in RATES_DRIFT_PER_DAY.items():
-        if sd and belief.sd(name) < 1.2:
-            belief.shake(name, sd * root)
+    places, fixed, share = _drifts(belief)
+    belief.shake_all(places, math.sqrt(days) * (fixed + share * belief.mean[places]))
     if state.caught > 0.0:
         back = state.caught * (1.0 - math.exp(-0.05 * days))
         belief.put("phosphate", belief.of("phosphate") + back)
         belief.shake("phosphate", 0.8 * back)
         state.caught -= back
+
+
+def _drifts(belief: Belief) -> tuple[NDArray[np.intp], Floats, Floats]:
+    """Return places, fixed parts and shares of what drifts; rates too wide already are left out."""
+    rates = {name: sd for name, sd in RATES_DRIFT_PER_DAY.items() if belief.sd(name) < WIDEST_RATE}
+    names = (*DRIFT_PER_DAY, *rates)
+    fixed = [fixed for fixed, _ in DRIFT_PER_DAY.values()] + list(rates.values())
+    share = [share for _, share in DRIFT_PER_DAY.values()] + [0.0] * len(rates)
+    return belief.places(names), np.array(fixed), np.array(share)

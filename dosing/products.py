@@ -302,7 +302,10 @@ def _moved(added: Mapping[str, float]) -> dict[str, float]:
 
 @lru_cache(maxsize=64)
 def per_mg_of(formula: str) -> Mapping[str, float]:
-    """Return the change of each analyte per mg/L of a pure compound, from molar masses."""
+    """Return the change of each analyte per mg/L of a pure compound, from molar masses.
+
+    `salt` is what a strip shows: chloride, whatever brought it, as sodium chloride.
+    """
     move, mass = MOVES[formula], MOLAR_MASS[formula]
     hardness = move.calcium * CACO3_PER_MMOL_HARDNESS / mass
     chlorine = move.chlorine * MOLAR_MASS["Cl2"] / mass
@@ -310,7 +313,7 @@ def per_mg_of(formula: str) -> Mapping[str, float]:
         "total_alkalinity": move.alkalinity * CACO3_PER_MEQ / mass,
         "calcium_hardness": hardness,
         "total_hardness": hardness,
-        "salt": max(move.chloride - 2.0 * move.calcium, 0.0) * MOLAR_MASS["NaCl"] / mass,
+        "salt": move.chloride * MOLAR_MASS["NaCl"] / mass,
         "cyanuric_acid": move.cyanurate * MOLAR_MASS["C3H3N3O3"] / mass,
         "free_chlorine": chlorine,
         "total_chlorine": chlorine,

@@ -118,6 +118,17 @@ def is_news(reading: Reading, mean: float, variance: float) -> bool:
     return fits(NEWS_SHARE, UNKNOWN**2 + spread**2 + width**2) > max(held, strayed)
 
 
+def deviation(reading: Reading) -> float:
+    """Return the standard deviation of a reading on its scale, an open side taken as the other."""
+    value = inwards(reading.analyte, reading.value)
+    sides = [
+        abs(inwards(reading.analyte, side) - value)
+        for side in (reading.low, reading.high)
+        if side is not None
+    ]
+    return max(sum(sides) / max(len(sides), 1) / NORMAL_95, NARROWEST)
+
+
 def _width(reading: Reading, value: float) -> float:
     """Return the reading's standard deviation on the scale."""
     upper = inwards(reading.analyte, reading.high or 0.0) - value

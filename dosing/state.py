@@ -38,13 +38,13 @@ TUB_PRIORS: Final[Mapping[str, tuple[float, float]]] = {
     "softening": (0.0, 1e-6),
     "removing": (0.0, 1e-6),
     # How the water behaves; ln of the rates.
-    "demand": (1.5, 1.3),
+    "demand": (1.8, 1.7),
     "eats": (math.log(0.15), 0.7),
     "decay": (math.log(0.45), 0.45),
-    "organics": (math.log(0.45), 0.7),
-    "yield": (math.log(4.0), 0.6),
-    "still": (math.log(0.010), 0.8),
-    "jets": (math.log(0.6), 0.6),
+    "organics": (math.log(0.45), 0.6),
+    "yield": (math.log(4.2), 0.45),
+    "still": (math.log(0.009), 0.7),
+    "jets": (math.log(0.65), 0.5),
 }
 """Entries of the tub. Common practice, no source.
 
@@ -59,7 +59,7 @@ HOSE_PRIORS: Final[Mapping[str, tuple[float, float]]] = {
     "hose_ph": (7.6, 0.45),
     "hose_calcium": (130.0, 120.0),
     "hose_magnesium": (15.0, 20.0),
-    "hose_salt": (60.0, 60.0),
+    "hose_salt": (70.0, 55.0),
     "hose_cyanuric_acid": (0.0, 0.5),
     "hose_phosphate": (300.0, 350.0),
     "hose_free": (0.3, 0.3),

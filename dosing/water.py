@@ -50,6 +50,8 @@ class Course:
     """When a metal filter was put in the hose."""
 
 
+SHORTEST_H: Final = 0.005
+"""Times closer than this count as one [h]."""
 NO_COURSE: Final = Course()
 
 
@@ -294,6 +296,8 @@ class _Walk:
         if then <= self.now:
             return
         hours = (then - self.now).total_seconds() / 3600.0
+        if hours < SHORTEST_H:  # waits until it has added up
+            return
         advance(self.state, hours, self.jets.hours(self.now, then))
         self.now = then
 
