@@ -142,7 +142,7 @@ class Belief:
         """
         columns, places = self.places(inputs), self.places(outputs)
         centre, cov = self.mean[columns], self.cov[columns[:, None], columns]
-        sigma, root = _sigma_points(centre, cov)
+        sigma, root = sigma_points(centre, cov)
         values = np.array([law(point) for point in sigma.tolist()])
         mean = values.sum(axis=0) / len(values)
         # Regression of the outputs on the inputs over the points; what it leaves is noise.
@@ -187,7 +187,7 @@ class Belief:
             self.shake(name, noise.get(name, 0.0))
 
 
-def _sigma_points(centre: Floats, cov: Floats) -> tuple[Floats, Floats]:
+def sigma_points(centre: Floats, cov: Floats) -> tuple[Floats, Floats]:
     """Return 2 n points of equal weight with this mean and covariance, and the root used."""
     size = len(centre)
     variances = cov.diagonal()

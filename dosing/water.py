@@ -63,6 +63,11 @@ class Water:
         self.at = at
         """The moment it speaks of."""
 
+    @property
+    def state(self) -> State:
+        """Return the belief behind it; to look at, not to move."""
+        return self._state
+
     # What a value is
     def value(self, analyte: str, sample: str = "tub") -> float:
         """Return the middle of what is believed of an analyte, in its unit."""
