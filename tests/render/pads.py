@@ -60,7 +60,8 @@ def scale_of(pad: strips.PadKind):
 class Pads:
     """The pads of one strip lot: the seed draws where its dyes' bands lie.
 
-    `strip` draws one strip of the lot: its dye amounts vary by `variation` (relative sd).
+    `strip` draws one strip of the lot: its dye's amount and its response vary by `variation`
+    (relative sd of each).
     """
 
     seed: int
@@ -77,11 +78,11 @@ class Pads:
         pad = strips.pad_of(self.kind, analyte)
         place = self.kind.pads.index(pad)
         lot = np.random.default_rng([self.seed, 21, place])
-        shift, widen, strong = lot.normal(0, 4.0, 8), lot.normal(1, 0.05, 8), lot.normal(1, 0.05, 8)
-        mid = (
-            pad.mid + lot.normal(0, 0.08) if pad.analyte == "ph" else pad.mid * lot.normal(1, 0.06)
-        )
-        amount = self.amount(place) * strength
+        shift = lot.normal(0, 4.0, 8)
+        widen, strong = lot.normal(1, 0.05, 8), lot.normal(1, 0.05, 8)
+        amount, response = self.strip_factors(place)
+        amount = amount * strength
+        mid = self.half_turned(pad, lot.normal(), response)
         share = turned_share(pad, value, mid)
         k_over_s = self.carrier(place)
         for i, (centre, width, height) in enumerate((*pad.before, *pad.after)):
@@ -90,12 +91,20 @@ class Pads:
             k_over_s = k_over_s + weight * height * strong[i] * amount * band
         return thick_layer(k_over_s)
 
-    def amount(self, place: int) -> float:
-        """Dye on this strip's pad against the lot's mean."""
+    @staticmethod
+    def half_turned(pad: strips.PadKind, drift: float, response: float) -> float:
+        """Value that turns half the dye, for this lot and this strip."""
+        if pad.analyte == "ph":
+            return float(pad.mid + 0.08 * drift + 0.4 * np.log(response))
+        return float(pad.mid * (1.0 + 0.06 * drift) * response)
+
+    def strip_factors(self, place: int) -> tuple[float, float]:
+        """This strip's pad against the lot's mean: amount of dye, and value that turns it."""
         if self.strip is None:
-            return 1.0
+            return 1.0, 1.0
         rng = np.random.default_rng([self.seed, 22, self.strip, place])
-        return float(np.exp(rng.normal(0.0, self.variation)))
+        amount, response = np.exp(rng.normal(0.0, self.variation, 2))
+        return float(amount), float(response)
 
     def carrier(self, place: int) -> Array:
         """K/S of the wet carrier: reflectance about 0.8, a little yellow."""
