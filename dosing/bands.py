@@ -12,7 +12,7 @@ from dosing.log import Reading
 NORMAL_99 = 2.575829
 """Half the width of a 99 % band in standard deviations of a normal distribution."""
 
-SHARED = 0.4
+SHARED = 0.2
 """Share of a strip's error that every dip of the same strip and light has in common
 (common practice: no number of dips makes a strip a drop test)."""
 
@@ -101,10 +101,10 @@ def fused(earlier: Band, later: Band) -> tuple[Band, bool]:
     return Band(mean, sd, sd), False
 
 
-def together(bands: Iterable[Band]) -> Band:
-    """Return all bands fused in their order."""
+def together(bands: Iterable[Band]) -> tuple[Band, bool]:
+    """Return all bands fused in their order, and whether the last contradicts those before."""
     rest = iter(bands)
-    band = next(rest)
+    band, contradicts = next(rest), False
     for later in rest:
-        band, _ = fused(band, later)
-    return band
+        band, contradicts = fused(band, later)
+    return band, contradicts

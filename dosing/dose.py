@@ -5,30 +5,67 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Protocol
 
-from dosing.bands import NORMAL_99
+from dosing.analytes import NORMAL_95
 from dosing.procedure import Gate, Hold
-from dosing.products import Product
+from dosing.products import Product, effect
+from dosing.water import Water
+
+SURE = 0.994
+"""Share of the belief that must stay on the near side of a far limit and of the lowest pH (two
+sided): 0.3 % beyond it, better than the 99 % that is asked for."""
 
 SMALLEST_SHARE = 0.12
 """A dose that can only be this share of what is needed waits for a better reading."""
 
-PH_MARGIN = 0.05
-"""Kept above the lowest pH that a dose may be expected to reach."""
 
-
-class Water(Protocol):
-    """What a dose must know of the water."""
+class Mixed(Protocol):
+    """What is believed of the water once a dose has mixed or acted."""
 
     def value(self, analyte: str) -> float:
+        """Return the middle of what is believed."""
+
+    def band(self, analyte: str, confidence: float) -> tuple[float, float]:
+        """Return the limits that hold the truth with this confidence."""
+
+    def probability(self, analyte: str, low: float | None, high: float | None) -> float:
+        """Return the probability that the truth lies between two limits."""
+
+
+@dataclass(frozen=True)
+class Acted:
+    """The one analyte that a slow product moves, once it has acted."""
+
+    middle: float
+    deviation: float
+
+    def value(self, _: str) -> float:
         """Return the expected value."""
+        return self.middle
 
-    def sd(self, analyte: str) -> float:
-        """Return the standard deviation."""
+    def band(self, _: str, confidence: float) -> tuple[float, float]:
+        """Return the limits of a normal distribution, never below zero."""
+        half = NormalDist().inv_cdf(0.5 + 0.5 * confidence) * self.deviation
+        return max(self.middle - half, 0.0), self.middle + half
 
-    def after_dose(self, product: Product, grams: float) -> Water:
-        """Return the water once the dose has mixed."""
+    def probability(self, _: str, low: float | None, high: float | None) -> float:
+        """Return the probability of lying between two limits."""
+        spread = NormalDist(self.middle, max(self.deviation, 1e-9))
+        under = 0.0 if low is None else spread.cdf(low)
+        return (1.0 if high is None else spread.cdf(high)) - under
+
+
+def mixed(water: Water, product: Product, grams: float) -> Mixed:
+    """Return the water once so many grams have mixed, or acted if the product is slow."""
+    if not product.is_slow or product.analyte is None:
+        return water.after_dose(product, grams)
+    analyte = product.analyte
+    by = effect(product, grams, water.volume_l)[analyte] if grams > 0.0 else 0.0
+    loose = math.hypot(water.volume_sd_l / water.volume_l, product.strength_error_95 / NORMAL_95)
+    middle = water.value(analyte) + by
+    return Acted(max(middle, 0.0), math.hypot(water.sd(analyte), loose * by))
 
 
 @dataclass(frozen=True)
@@ -42,7 +79,7 @@ class DosePlan:
     """What would bring the expected value to the aim [g]."""
     held_back_by: str
     """`aim`, `band` (the far limit), `ph`, `portion` or `pack`."""
-    after: Water
+    after: Mixed
 
 
 @dataclass(frozen=True)
@@ -97,8 +134,9 @@ def dose_for(want: Want, water: Water, product: Product) -> DosePlan:
             lambda grams: _past_far(want, water, product, grams, direction), needed
         )
     if want.least_ph is not None and product.kind == "acid":
+        least = want.least_ph
         bounds["ph"] = _largest(
-            lambda grams: water.after_dose(product, grams).value("ph") < least_ph(want), needed
+            lambda grams: mixed(water, product, grams).band("ph", SURE)[0] < least, needed
         )
     if want.most_change is not None:
         most = want.most_change
@@ -106,27 +144,22 @@ def dose_for(want: Want, water: Water, product: Product) -> DosePlan:
         bounds["portion"] = min(bounds["portion"], small)
     reason = min(bounds, key=lambda name: bounds[name])
     grams, reason = _in_steps(bounds[reason], reason, product)
-    return DosePlan(product, grams, needed, reason, water.after_dose(product, grams))
-
-
-def least_ph(want: Want) -> float:
-    """Return the lowest pH a dose may be expected to reach."""
-    return (want.least_ph or 0.0) + PH_MARGIN
+    return DosePlan(product, grams, needed, reason, mixed(water, product, grams))
 
 
 def _moved(want: Want, water: Water, product: Product, grams: float) -> float:
-    after = water.after_dose(product, grams).value(want.analyte)
+    after = mixed(water, product, grams).value(want.analyte)
     return abs(after - water.value(want.analyte))
 
 
 def _past_aim(want: Want, water: Water, product: Product, grams: float, direction: float) -> bool:
-    after = water.after_dose(product, grams).value(want.analyte)
+    after = mixed(water, product, grams).value(want.analyte)
     return direction * (after - want.aim) > 0.0
 
 
 def _past_far(want: Want, water: Water, product: Product, grams: float, direction: float) -> bool:
-    after = water.after_dose(product, grams)
-    edge = after.value(want.analyte) + direction * NORMAL_99 * after.sd(want.analyte)
+    low, high = mixed(water, product, grams).band(want.analyte, SURE)
+    edge = high if direction > 0.0 else low
     return want.far is not None and direction * (edge - want.far) > 0.0
 
 

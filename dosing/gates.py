@@ -36,7 +36,7 @@ class GateState:
 
 def judged(gate: Gate | Hold, band: Band) -> tuple[str, float]:
     """Return state and probability of a gate on a quantity whose band is known."""
-    probability = band.share_inside(*limits(gate))
+    probability = round(band.share_inside(*limits(gate)), 4)  # the state fits what is printed
     return state_of(probability), probability
 
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
-from dosing.bands import Band, band_of, fused
+from dosing.bands import Band, band_of, together
+from dosing.course import course_of, numbered, plain_base, split_id
 from dosing.errors import LogError
-from dosing.gates import judged
-from dosing.log import Done, Dose, Log, Reading, ReplacedWater
-from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, load_builtin
+from dosing.gates import OPEN_FROM, SHUT_TO, GateState, standing_gate, state_of
+from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
+from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
+from dosing.water import Water, _Walk
 
 MOVED_BY: Mapping[str, tuple[str, ...]] = {
     "chlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
@@ -37,10 +38,15 @@ AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine
 """How far two readings may lie apart for each square root of an hour between them: pH under air in
 its unit, chlorine as a share of its value (common practice)."""
 
+REMEMBERS = 400
+"""Newest events that the belief walks through: what came before is other water."""
+
+POOLED, NEWEST = 4, 3
+"""So many readings of one water are pooled; once there are more, only so many of the newest: all
+pooled for ever are a random walk that on the very edge of a gate decides nothing."""
+
 ENGINE_STEPS = ("measure", "dose", "wait", "replace_water", "ask", "lower")
 """Beginnings of the step ids that the engine makes by itself."""
-
-_NUMBERED = re.compile(r"^(.*?)(?:-(\d+))?$")
 
 
 @dataclass
@@ -51,6 +57,8 @@ class Standing:
     """Their joint band at the time of the last one; None when none counts."""
     at: datetime | None = None
     """Time of the last reading that counts."""
+    newest: tuple[Band, ...] = ()
+    """The bands of the newest readings, each aged to the last."""
     count: int = 0
     strips: int = 0
     contradicts: bool = False
@@ -69,7 +77,8 @@ class Standing:
         """Let no earlier reading count any more."""
         if self.band is not None:
             self.before, self.before_at, self.doses = self.band, self.at, []
-        self.band, self.count, self.strips, self.contradicts = None, 0, 0, False
+        self.band, self.newest, self.count, self.strips = None, (), 0, 0
+        self.contradicts = False
         self.ready_at = max(self.ready_at or ready_at, ready_at)
         if dose is not None:
             self.doses.append(dose)
@@ -78,9 +87,12 @@ class Standing:
         """Take in a reading that counts."""
         fresh = band_of(reading)
         if self.band is not None and self.at is not None:
-            aged = self.band.wider(_between(reading, self.band, reading.at - self.at))
-            fresh, self.contradicts = fused(aged, fresh)
-        self.band, self.at, self.count = fresh, reading.at, self.count + 1
+            wider = _between(reading, self.band, reading.at - self.at)
+            self.newest = tuple(band.wider(wider) for band in self.newest)
+        self.count += 1
+        self.newest = (*self.newest, fresh)[-(POOLED if self.count <= POOLED else NEWEST) :]
+        self.band, self.contradicts = together(self.newest)
+        self.at = reading.at
         self.strips += reading.source in ("photo", "hand")
         self.earlier, self.last = self.last, reading
 
@@ -103,8 +115,10 @@ def _between(reading: Reading, band: Band, gap: timedelta) -> float:
 class History:
     """The log replayed once, in order of time, for one procedure."""
 
-    def __init__(self, log: Log, procedure: Procedure, products: Products) -> None:
+    def __init__(self, log: Log, procedure: Procedure, products: Products, at: datetime) -> None:
         self.log, self.procedure, self.products = log, procedure, products
+        self._walk = _Walk(log, products, course_of(log, procedure, products), at)
+        self._remembered = len(log.events) - REMEMBERS
         self.standings: dict[tuple[str, str], Standing] = {}
         self.done_at: dict[str, datetime] = {}
         """First time each step id was confirmed since the tub was last drained."""
@@ -119,10 +133,19 @@ class History:
         self.read_counts: dict[tuple[str, str], int] = {}
         self._gates = [gate for _, gate in procedure.gates()]
         self._known = _KnownSteps(procedure)
-        for event in log.events:
-            self._take(event)
+        for place, event in enumerate(log.events):
+            self._take(event, place >= self._remembered)
+        self._walk.wait_until(at)
+        self.water = Water(self._walk.state, at)
+        """The belief at the moment of asking."""
 
-    def _take(self, event: Reading | Dose | ReplacedWater | Done) -> None:
+    def _take(self, event: Event, believe: bool) -> None:
+        if isinstance(event, Reading) and self._unsettled(event):
+            return
+        if isinstance(event, Dose):
+            self.product(event)
+        if believe:
+            self._walk.take(event)
         if isinstance(event, Reading):
             self._read(event)
         elif isinstance(event, Dose):
@@ -175,13 +198,48 @@ class History:
     def _judge(self, gate: Gate | Hold, standing: Standing, reading: Reading) -> None:
         if isinstance(gate, Hold) and not self.counts_for(gate, reading.at):
             return
-        if standing.band is None or standing.contradicts:
-            return
-        state, _ = judged(gate, standing.band)
+        state = self.judged(gate, standing, Water(self._walk.state, reading.at), reading.at).state
         if state == "open":
             self.passed.setdefault(gate.id, reading.at)
         elif state == "shut":
             self.passed.pop(gate.id, None)
+
+    def judged(
+        self, gate: Gate | Hold, standing: Standing, water: Water, at: datetime
+    ) -> GateState:
+        """Return a gate by its newest valid readings; where they leave it undecided, by the belief.
+
+        The belief knows the doses and readings before. Where it contradicts a verdict of the
+        readings, nothing is decided.
+        """
+        seen = standing_gate(gate, standing.now(at), standing.contradicts)
+        if seen.probability is None:
+            return seen
+        believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
+        surely = believed >= OPEN_FROM or believed <= SHUT_TO
+        few = standing.count <= POOLED and not standing.contradicts
+        if seen.state == "undecided" and surely and few:
+            return replace(seen, state=state_of(believed), probability=believed)
+        against = (seen.state == "open" and believed < 0.5) or (
+            seen.state == "shut" and believed > 0.5
+        )
+        return replace(seen, state="undecided", probability=believed) if against else seen
+
+    def _unsettled(self, reading: Reading) -> bool:
+        """A sensor's reading does not count before the sensor has settled."""
+        if reading.source != "sensor":
+            return False
+        for _, step in self.procedure.steps():
+            if isinstance(step, Wait) and step.only_with == "sensor":
+                since = self.last_done(step.since)
+                ready = since and since + timedelta(hours=hours(step.rest))
+                if ready is None or reading.at < ready:
+                    self.cautions.append(
+                        f"events[{reading.place}] is a sensor's value from before the sensor "
+                        "counts: it is left out."
+                    )
+                    return True
+        return False
 
     def counts_for(self, hold: Hold, at: datetime) -> bool:
         """Say whether a reading at this moment may judge the residual."""
@@ -211,7 +269,7 @@ class History:
             self.standing(analyte).move(ready_at, None)
 
     def _done(self, done: Done) -> None:
-        base, _ = split_id(done.step)
+        base = plain_base(split_id(done.step)[0])
         if not self._known(base):
             raise LogError(
                 f"events[{done.place}].step: {done.step!r} is no step of "
@@ -255,7 +313,7 @@ class History:
 
     def times_done(self, base: str) -> list[datetime]:
         """Return when the steps of this name were confirmed, in order."""
-        return sorted(at for name, at in self.done_at.items() if split_id(name)[0] == base)
+        return sorted(at for name, at in self.done_at.items() if name_of(name) == base)
 
     def last_done(self, base: str) -> datetime | None:
         """Return when a step of this name was last confirmed."""
@@ -274,17 +332,9 @@ class History:
         return numbered(base, number)
 
 
-def numbered(base: str, number: int) -> str:
-    """Return the id of the n-th time a step is done."""
-    return base if number <= 1 else f"{base}-{number}"
-
-
-def split_id(step: str) -> tuple[str, int]:
-    """Return name and number of a step id."""
-    found = _NUMBERED.match(step)
-    if found is None:
-        return step, 1
-    return found[1], int(found[2] or 1)
+def name_of(step: str) -> str:
+    """Return a step's name without its number and the output it remembers."""
+    return plain_base(split_id(step)[0])
 
 
 def _moved_by(product: Product) -> tuple[str, ...]:

@@ -149,8 +149,9 @@ def _log(data: Any, at: datetime) -> Log:
     whole = _Record(data, "the log", ("tub", "procedure", "events"), ("products",))
     tub = _tub(whole.record["tub"])
     procedure = whole.text("procedure")
-    products = whole.record.get("products") or []
+    products = whole.record.get("products", [])
     events = whole.record["events"]
+    products = [] if products is None else products
     if not isinstance(products, list) or not all(isinstance(one, dict) for one in products):
         raise LogError("products: must be a list of objects, each with id and kind")
     if not isinstance(events, list):

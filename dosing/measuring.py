@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from dosing import texts
-from dosing.analytes import ANALYTES, NORMAL_95
-from dosing.history import numbered
+from dosing.analytes import ANALYTES
+from dosing.course import numbered
+from dosing.dose import Mixed
 from dosing.procedure import Gate, Hold
 from dosing.situation import Situation
 from dosing.steps import Expected, Todo
@@ -14,11 +15,11 @@ from dosing.steps import Expected, Todo
 DROP_TEST_AFTER = 2
 """Undecided strips after which a drop test is the better source."""
 
-ASK_AFTER = 12
+ASK_AFTER = 60
 """Undecided readings of one water after which a person must decide."""
 
-FALLS_BY_ITSELF_AFTER = 3
-"""Undecided chlorine readings after which an hour tells more than another dip."""
+MOVES_BY_ITSELF_AFTER = 3
+"""Undecided readings of chlorine or pH after which an hour tells more than another dip."""
 
 
 def measure(now: Situation, gate: Gate | Hold, reason: str, better: bool = False) -> Todo:
@@ -62,6 +63,8 @@ def _text(analytes: tuple[str, ...], sample: str, better: bool) -> str:
 def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
     """Return the analytes worth reading together, the gate's own first."""
     chosen = [gate.analyte]
+    if gate.analyte == "total_alkalinity" and gate.sample == "tub":
+        chosen.append("ph")  # the same strip, and the acid for either needs both
     for stage, other in now.procedure.gates():
         wanted = (
             other.sample == gate.sample
@@ -76,7 +79,7 @@ def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
 
 def _worth_reading(now: Situation, gate: Gate | Hold) -> bool:
     standing = now.standing(gate)
-    if standing.ready_at is not None and standing.ready_at > now.at:
+    if isinstance(gate, Hold) or (standing.ready_at is not None and standing.ready_at > now.at):
         return False
     analyte = ANALYTES[gate.analyte]
     if standing.last is None:
@@ -87,19 +90,20 @@ def _worth_reading(now: Situation, gate: Gate | Hold) -> bool:
     return undecided and (analyte.on_strip or gate.sample == "fill")
 
 
-def expected(now: Situation, analytes: tuple[str, ...]) -> dict[str, Expected]:
-    """Return the 95 % bands of what these should show, where anything is known."""
-    bands = {}
-    for analyte in analytes:
-        if now.history.standing(analyte).last is not None:
-            bands[analyte] = band_of_belief(now.water.value(analyte), now.water.sd(analyte))
-    return bands
+def expected(
+    now: Situation, analytes: tuple[str, ...], at: datetime | None = None, aerated: bool = False
+) -> dict[str, Expected]:
+    """Return the 95 % bands of what these should show then, where anything was ever read."""
+    water = now.water
+    if at is not None and at > now.at:
+        water = water.later((at - now.at).total_seconds() / 3600.0, aerated=aerated)
+    known = [one for one in analytes if now.history.standing(one).last is not None]
+    return {analyte: believed(water, analyte) for analyte in known}
 
 
-def band_of_belief(value: float, sd: float) -> Expected:
-    """Return a 95 % band, never below zero."""
-    half = NORMAL_95 * sd
-    return Expected(value, max(0.0, value - half), value + half)
+def believed(water: Mixed, analyte: str) -> Expected:
+    """Return the 95 % band of a belief."""
+    return Expected(water.value(analyte), *water.band(analyte, 0.95))
 
 
 def undecided(now: Situation, gate: Gate | Hold) -> Todo:
@@ -120,22 +124,34 @@ def undecided(now: Situation, gate: Gate | Hold) -> Todo:
             "or enter a laboratory value.",
             reason,
         )
-    falls = gate.analyte in ("free_chlorine", "bromine")
-    if falls and standing.count >= FALLS_BY_ITSELF_AFTER and standing.at is not None:
+    if standing.count >= MOVES_BY_ITSELF_AFTER and standing.at is not None:
         again = standing.at + timedelta(hours=1)
-        if again > now.at:
-            return Todo(
-                numbered(f"wait_{gate.id}", 1 + _times_read(now, gate)),
-                "wait",
-                "Let an hour pass, cover on: the chlorine moves by itself and the next "
-                "dip will tell more than another now.",
-                not_before=again,
-                analytes=(gate.analyte,),
-                expect=expected(now, (gate.analyte,)),
-                why=(reason,),
-            )
+        if gate.analyte in ("free_chlorine", "bromine", "ph") and again > now.at:
+            return _an_hour(now, gate, again, reason)
     better = standing.strips >= DROP_TEST_AFTER
     return measure(now, gate, reason, better)
+
+
+def _an_hour(now: Situation, gate: Gate | Hold, again: datetime, reason: str) -> Todo:
+    """Let an hour move what moves by itself: chlorine falls, pH rises under air."""
+    is_ph = gate.analyte == "ph"
+    text = (
+        "Run the jets with the air open for an hour: the pH moves by itself, and the next dip "
+        "will tell more than another now."
+        if is_ph
+        else "Let an hour pass, cover on: the chlorine moves by itself, and the next dip will "
+        "tell more than another now."
+    )
+    return Todo(
+        numbered(f"wait_{gate.id}", 1 + _times_read(now, gate)),
+        "wait",
+        text,
+        action="aerate" if is_ph else None,
+        not_before=again,
+        analytes=(gate.analyte,),
+        expect=expected(now, (gate.analyte,), again, aerated=is_ph),
+        why=(reason,),
+    )
 
 
 def ask(now: Situation, base: str, text: str, why: str) -> Todo:

@@ -8,15 +8,18 @@ from datetime import datetime, timedelta
 from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.cautions import NO_BATHERS, with_action
-from dosing.history import numbered
+from dosing.course import numbered
+from dosing.holding import hold_step, lower_output, tune_step
 from dosing.log import Log
 from dosing.measuring import ask, expected, measure, undecided
-from dosing.procedure import Confirm, Gate, Hold, Procedure, Step, Test, Tune, Wait
+from dosing.procedure import Confirm, Gate, Hold, Procedure, Step, Test, Wait
 from dosing.procedure_file import hours
 from dosing.products import Products
 from dosing.situation import Situation
+from dosing.sources import cite
 from dosing.steps import NextStep, Todo
-from dosing.treating import air_step, treat
+from dosing.treating import by_the_ph, treat
+from dosing.urgent import air_after_acid, impossible, mixing, start_again
 
 MOST_PREFILTERS = 3
 """Prefilters tried before a person must look at the hose's water."""
@@ -61,7 +64,7 @@ def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) 
 def _first(now: Situation) -> tuple[str, Todo]:
     """Return the first thing that is not as it should be, with its stage."""
     stages = now.procedure.stages
-    urgent = _start_again(now) or _mixing(now) or _impossible(now)
+    urgent = start_again(now) or mixing(now) or impossible(now)
     later: tuple[str, Todo] | None = None
     for stage in stages:
         if now.is_over(stage):
@@ -72,7 +75,8 @@ def _first(now: Situation) -> tuple[str, Todo]:
                 continue
             if urgent is not None:
                 return stage.id, urgent
-            if now.procedure.ends or todo.kind != "wait":
+            beside = isinstance(step, Confirm) and todo.kind == "wait"
+            if todo.kind != "wait" or (now.procedure.ends and not beside):
                 return stage.id, todo
             if later is None or (todo.not_before or now.at) < (later[1].not_before or now.at):
                 later = stage.id, todo
@@ -86,6 +90,7 @@ def _nothing(now: Situation) -> Todo:
         "done",
         "none",
         f"{now.procedure.title}: complete. Upkeep is next: name the procedure `upkeep`.",
+        why=("Every step is confirmed and every gate was passed.",),
     )
 
 
@@ -96,94 +101,12 @@ def _step(now: Situation, step: Step) -> Todo | None:
     if isinstance(step, Confirm):
         return _confirm(now, step)
     if isinstance(step, Hold):
-        return _hold(now, step)
+        return hold_step(now, step)
     if isinstance(step, Wait):
         return _wait(now, step)
     if isinstance(step, Test):
         return _test(now, step)
-    return _tune(now, step)
-
-
-def _start_again(now: Situation) -> Todo | None:
-    """A product that spoils the water for good was used: drain."""
-    for never in now.procedure.nevers:
-        if never.rule == "drain" and now.history.doses_of(never.kind):
-            return Todo(
-                now.history.next_id("drain"),
-                "confirm",
-                f"{never.text} Switch the power off and drain the tub whole; wipe it dry.",
-                action="drain",
-                why=(f"The log holds a dose of a {never.kind} product in this water.",),
-                cautions=with_action("drain"),
-            )
-    return None
-
-
-def _mixing(now: Situation) -> Todo | None:
-    """A dose or new water is still mixing."""
-    mixing = now.mixing_ends()
-    if mixing is None:
-        return None
-    ends, dose = mixing
-    analytes: tuple[str, ...] = ()
-    what, number = "new water", len(now.history.replaced)
-    if dose is not None:
-        product = now.history.product(dose)
-        what, number = product.label, len(now.history.doses)
-        analytes = tuple(
-            analyte
-            for (analyte, sample), standing in now.history.standings.items()
-            if sample == "tub" and dose in standing.doses and standing.last is not None
-        )
-    ph_first = now.history.standing("total_alkalinity")
-    gate = _acid_for_alkalinity(now)
-    if gate is not None and dose is not None and dose in ph_first.doses:
-        return air_step(
-            now,
-            gate,
-            dose.at + timedelta(hours=hours(gate.air) if gate.air else 3.0),
-            "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out.",
-        )
-    return Todo(
-        numbered("wait_mixing", number),
-        "wait",
-        f"Let {what} mix: jets on, air closed, until the time given. Nothing else goes in.",
-        not_before=ends,
-        analytes=analytes,
-        expect=expected(now, analytes),
-        why=(f"A reading counts only after {what} has mixed.",),
-    )
-
-
-def _acid_for_alkalinity(now: Situation) -> Gate | None:
-    """Return the alkalinity's gate if the last acid was meant for it."""
-    for _, gate in now.procedure.gates():
-        if isinstance(gate, Gate) and gate.analyte == "total_alkalinity" and gate.high:
-            before = now.standing(gate).before
-            acid = any(
-                now.history.product(dose).kind == "acid" for dose in now.standing(gate).doses
-            )
-            if acid and before is not None and gate.id not in now.history.passed:
-                return gate if before.mode > gate.high.value else None
-    return None
-
-
-def _impossible(now: Situation) -> Todo | None:
-    """Readings that cannot both be true are taken again."""
-    free, total = now.history.standing("free_chlorine"), now.history.standing("total_chlorine")
-    if free.band is None or total.band is None or free.at is None or total.at is None:
-        return None
-    together = abs(free.at - total.at) < timedelta(hours=1)
-    if together and free.band.edges()[0] > total.band.edges()[1]:
-        return Todo(
-            numbered("measure_chlorine_again", free.count),
-            "measure",
-            "Dip again and read free and total chlorine: free cannot exceed total. "
-            "Use a fresh strip, dry fingers, and each pad's own time.",
-            analytes=("free_chlorine", "total_chlorine"),
-            why=("Free chlorine was read above total chlorine, beyond both bands.",),
-        )
-    return None
+    return tune_step(now, step)
 
 
 def _gate(now: Situation, gate: Gate) -> Todo | None:
@@ -203,7 +126,7 @@ def _gate(now: Situation, gate: Gate) -> Todo | None:
     if gate.remedy:
         return _remedy(now, gate, state.state)
     if state.state == "undecided":
-        return undecided(now, gate)
+        return by_the_ph(now, gate) or undecided(now, gate)
     return treat(now, gate)
 
 
@@ -246,10 +169,10 @@ def _unread(now: Situation, gate: Gate) -> Todo:
             f"{ANALYTES[gate.analyte].label} is measured again.",
             not_before=standing.ready_at,
             analytes=(gate.analyte,),
-            expect=expected(now, (gate.analyte,)),
+            expect=expected(now, (gate.analyte,), standing.ready_at),
             why=("The treatment acts slowly; a reading before its time would mislead.",),
         )
-    air = _air_after_acid(now, gate)
+    air = air_after_acid(now, gate)
     if air is not None:
         return air
     label = ANALYTES[gate.analyte].label
@@ -259,15 +182,6 @@ def _unread(now: Situation, gate: Gate) -> Todo:
         else f"The water was moved since {label} was last read."
     )
     return measure(now, gate, reason)
-
-
-def _air_after_acid(now: Situation, gate: Gate) -> Todo | None:
-    if gate.analyte != "total_alkalinity" or _acid_for_alkalinity(now) is None:
-        return None
-    rest = timedelta(hours=hours(gate.air) if gate.air else 3.0)
-    ends = now.standing(gate).doses[-1].at + rest
-    reason = "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out."
-    return air_step(now, gate, ends, reason) if ends > now.at else None
 
 
 def _remedy(now: Situation, gate: Gate, state: str) -> Todo:
@@ -304,14 +218,28 @@ def _confirm(now: Situation, step: Confirm) -> Todo | None:
 
 
 def _confirm_step(now: Situation, step: Confirm) -> Todo:
+    stages = now.procedure.stages
+    place = next(place for place, one in enumerate(stages) if step in one.steps)
+    because = f"`{stages[place].title}` comes first."
+    if place > 0:
+        before = stages[place - 1].title
+        because = f"`{stages[place].title}` is next: `{before}` before it is as it should be."
     return Todo(
         now.history.next_id(step.id),
         "confirm",
         step.text,
         action=step.action,
         value=step.value.value if step.value else None,
+        why=(because, *_cited(step)),
         cautions=with_action(step.action),
     )
+
+
+def _cited(step: Confirm) -> tuple[str, ...]:
+    limit = step.value or step.rest or step.every
+    if limit is None:
+        return ()
+    return (f"{limit.value:g} {limit.unit} rests on: {cite(limit.source)}",)
 
 
 def _after_dose(now: Situation, step: Confirm) -> Todo | None:
@@ -354,7 +282,11 @@ def _wait(now: Situation, step: Wait) -> Todo | None:
     ends = now.wait_ends(step)
     if ends is None or ends <= now.at:
         return None
-    return Todo(f"wait_{step.id}", "wait", step.text, not_before=ends)
+    lower = lower_output(now)
+    if lower is not None:
+        return lower
+    why = f"It began {now.offset(now.history.last_done(step.since) or now.at)}."
+    return Todo(f"wait_{step.id}", "wait", step.text, not_before=ends, why=(why,))
 
 
 def _test(now: Situation, step: Test) -> Todo | None:
@@ -374,74 +306,6 @@ def _test(now: Situation, step: Test) -> Todo | None:
         text = todo.text.replace(texts.names(todo.analytes), texts.names(wanted))
         return replace(todo, analytes=wanted, text=text)
     return None
-
-
-def _hold(now: Situation, hold: Hold) -> Todo | None:
-    """Return what the daily residual asks for."""
-    history, standing = now.history, now.standing(hold)
-    if hold.id in history.passed:
-        return None
-    anchor = history.hold_anchor(hold) or now.at
-    if standing.at is not None and standing.band and history.counts_for(hold, standing.at):
-        return _judge_hold(now, hold)
-    ends = anchor + timedelta(hours=hours(hold.rest))
-    if ends > now.at:
-        return _until_tomorrow(now, hold, ends)
-    return measure(now, hold, "A day has passed since the last chlorine dose: what is left?")
-
-
-def _judge_hold(now: Situation, hold: Hold) -> Todo | None:
-    standing, state = now.standing(hold), now.state(hold)
-    if state.state == "open":
-        return None
-    if state.state == "shut":
-        return treat(now, hold)
-    if standing.at is not None and standing.count >= 3:
-        ends = standing.at + timedelta(hours=hours(hold.rest))
-        if ends > now.at:
-            return _until_tomorrow(now, hold, ends)
-        return measure(now, hold, "Yesterday's residual decided nothing: look again.")
-    return undecided(now, hold)
-
-
-def _until_tomorrow(now: Situation, hold: Hold, ends: datetime) -> Todo:
-    return Todo(
-        numbered(f"wait_{hold.id}", 1 + now.history.readings + len(now.history.doses)),
-        "wait",
-        "Leave the tub alone until tomorrow: cover on, no bathers, nothing by hand. Then the "
-        "residual shows whether the chlorine holds.",
-        not_before=ends,
-        analytes=(hold.analyte,),
-        expect=expected(now, (hold.analyte,)),
-        why=(f"Held means {hold.low.value:g} {hold.low.unit} or more a day after the last dose.",),
-    )
-
-
-def _tune(now: Situation, step: Tune) -> Todo | None:
-    """Set the output by what is left at the present one."""
-    if now.history.times_done(step.id):
-        return None
-    gate = next(one for _, one in now.procedure.gates() if one.analyte == step.analyte)
-    holds = [one for _, one in now.procedure.gates() if isinstance(one, Hold)]
-    gate = holds[0] if holds else gate
-    standing = now.standing(gate)
-    waits = [one for _, one in now.procedure.steps() if isinstance(one, Wait) and now.applies(one)]
-    ends = [end for end in (now.wait_ends(one) for one in waits) if end]
-    if standing.band is None or standing.at is None or any(standing.at < end for end in ends):
-        return measure(now, gate, "The output is set by what is left at the present one.")
-    level = max(now.water.value(step.analyte), 0.1)
-    value = min(max(round(20.0 * step.aim.value / level) / 20.0, step.least.value), 1.0)
-    return Todo(
-        now.history.next_id(step.id),
-        "confirm",
-        f"Set the generator's output to {100 * value:.0f} %. {step.text}",
-        action="generator_output",
-        value=value,
-        why=(
-            f"At full output {level:.1f} mg/L is left; {step.aim.value:g} mg/L is wanted, and what "
-            "is left goes with the output.",
-        ),
-    )
 
 
 def _why(now: Situation, step: Todo) -> tuple[str, ...]:

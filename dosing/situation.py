@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from functools import cached_property
 
 from dosing.analytes import ANALYTES
 from dosing.errors import LogError
-from dosing.gates import GateState, of_step, standing_gate, waiting
+from dosing.gates import GateState, of_step, waiting
 from dosing.history import History, Standing
-from dosing.known import Known, known_at
 from dosing.log import Dose, Log, Reading
 from dosing.procedure import Confirm, Gate, Hold, Procedure, Stage, Step, Wait
 from dosing.procedure_file import hours
@@ -17,6 +15,10 @@ from dosing.products import Product, Products
 
 SLOW = ("phosphate_remover", "softening_medium")
 """Kinds that act over hours while other things go on."""
+
+BALANCE = ("total_alkalinity", "ph")
+AIRED_AFTER = timedelta(minutes=30)
+"""Age of a pH reading from which jets and air may have moved it while the balance is sought."""
 
 FRESH_H = 20.0
 """A reading of what drifts that is older than this is taken again with the next dip [h]."""
@@ -33,13 +35,9 @@ class Situation:
                 "or correct the sanitizer"
             )
         self.log, self.procedure, self.products, self.at = log, procedure, products, at
-        self.history = History(log, procedure, products)
+        self.history = History(log, procedure, products, at)
+        self.water = self.history.water
         self.taken_as_done = self._evident()
-
-    @cached_property
-    def water(self) -> Known:
-        """The water as believed now."""
-        return known_at(self.history, self.at)
 
     def _evident(self) -> frozenset[str]:
         """Steps that a log without a single confirmation shows to be done.
@@ -92,7 +90,7 @@ class Situation:
             standing.at is not None and self.history.counts_for(gate, standing.at)
         ):
             return waiting(gate)
-        return standing_gate(gate, standing.now(self.at), standing.contradicts)
+        return self.history.judged(gate, standing, self.water, self.at)
 
     def gate_states(self) -> tuple[GateState, ...]:
         """Return every gate that is still looked at, in order."""
@@ -101,10 +99,27 @@ class Situation:
             if self.is_over(stage) or not self.applies(step):
                 continue
             if isinstance(step, Gate | Hold):
-                states.append(self.state(step))
+                states.append(waiting(step) if self._aired(step) else self.state(step))
             elif isinstance(step, Wait):
                 states.append(of_step(step.id, self.wait_is_over(step)))
         return tuple(states)
+
+    def _aired(self, gate: Gate | Hold) -> bool:
+        """Say whether jets and air may have moved the pH since it was read.
+
+        They run while alkalinity and pH are being brought in; the gate shows no old reading then.
+        """
+        standing = self.standing(gate)
+        if gate.analyte != "ph" or standing.at is None:
+            return False
+        if self.at - standing.at < AIRED_AFTER:
+            return False
+        pair = [one for _, one in self.procedure.gates() if one.analyte in BALANCE]
+        return any(
+            one.id not in self.history.passed
+            and (self.standing(one).count >= 3 or self.state(one).state in ("shut", "undecided"))
+            for one in pair
+        )
 
     def wait_ends(self, wait: Wait) -> datetime | None:
         """Return when a wait ends; None as long as what it follows is not done."""

@@ -8,15 +8,17 @@ from datetime import datetime, timedelta
 from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.cautions import with_dose
-from dosing.dose import SMALLEST_SHARE, DosePlan, Want, dose_for, want_of
-from dosing.gates import side
-from dosing.history import MOVED_BY, numbered
-from dosing.measuring import ask, band_of_belief, measure
+from dosing.course import numbered
+from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed, Want, dose_for, want_of
+from dosing.gates import limits, side
+from dosing.history import MOVED_BY
+from dosing.measuring import ask, believed, expected, measure
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.products import Product
 from dosing.situation import Situation
 from dosing.steps import Expected, Todo
+from dosing.water import Water
 
 AIR_ENOUGH_PH = 6.6
 """Below this the pH is raised with a base: air alone takes too long (common practice)."""
@@ -27,8 +29,8 @@ AIR_RISE = 0.05
 NEUTRALISE_ABOVE = 15.0
 """Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
 
-CHLORINE_LOST_PER_DAY = 0.35
-"""Share of free chlorine that a covered tub loses in a day (common practice)."""
+LOOKS, WORTH_INSIDE = 3, 0.85
+"""Readings of one water before a cut dose, while it would end inside with less than this."""
 
 WORTH_ACID = 0.15
 """An acid dose that can only be this share of the need waits until air has raised the pH."""
@@ -43,12 +45,35 @@ def treat(now: Situation, gate: Gate | Hold) -> Todo:
     if isinstance(gate, Gate):
         helps = gate.raise_with if where == "low" else gate.lower_with
     else:
-        helps = gate.raise_with if where == "low" else ("time",)
+        helps = gate.raise_with if where == "low" else ("time", "dechlorinating")
     for help_ in helps:
         found = _try(now, gate, where, help_)
         if found is not None:
             return found
     return _no_help(now, gate, where, helps)
+
+
+def by_the_ph(now: Situation, gate: Gate) -> Todo | None:
+    """Return what a pH outside its own gate asks for, where that also takes an undecided alkalinity
+    off its edge: acid when both are high, soda ash when both are low, air until the pH is high.
+    """
+    ph = next((one for _, one in now.procedure.gates() if one.analyte == "ph"), None)
+    band = now.standing(gate).now(now.at)
+    if gate.analyte != "total_alkalinity" or not isinstance(ph, Gate) or band is None:
+        return None
+    ph_band = now.standing(ph).now(now.at)
+    where = side(gate, band)
+    if ph_band is None:
+        return None
+    if now.state(ph).state == "shut" and side(ph, ph_band) == where:
+        return _try(now, ph, where, "acid" if where == "high" else "base_carbonate")
+    if where == "high" and now.standing(gate).count >= LOOKS and gate.air is not None:
+        ends = (now.standing(ph).at or now.at) + timedelta(hours=hours(gate.air))
+        if ends > now.at:
+            return air_step(
+                now, gate, ends, "Air lifts the pH; the acid it then needs settles both."
+            )
+    return None
 
 
 def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | None:
@@ -96,7 +121,17 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
         plan.held_back_by == "band" and plan.grams < SMALLEST_SHARE * plan.needed_g
     ):
         return _too_unsure(now, gate, plan)
+    if plan.held_back_by == "band" and _worth_another_look(now, gate, plan):
+        return _too_unsure(now, gate, plan)
     return dose_step(now, gate, plan)
+
+
+def _worth_another_look(now: Situation, gate: Gate | Hold, plan: DosePlan) -> bool:
+    """A dose cut short by a wide band would end on the gate's edge: read once more first."""
+    if now.standing(gate).count >= LOOKS or not isinstance(gate, Gate):
+        return False
+    inside = plan.after.probability(gate.analyte, *limits(gate))
+    return inside < WORTH_INSIDE
 
 
 def _portion(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Want:
@@ -162,10 +197,10 @@ def after_dose(now: Situation, plan: DosePlan) -> dict[str, Expected]:
         for analyte in MOVED_BY[plan.product.kind]
         if now.history.standing(analyte).last is not None
     ]
-    return {
-        analyte: band_of_belief(plan.after.value(analyte), plan.after.sd(analyte))
-        for analyte in moved
-    }
+    after: Mixed = plan.after
+    if isinstance(after, Water):
+        after = after.later(now.history.mixing(plan.product.kind).total_seconds() / 3600.0)
+    return {analyte: believed(after, analyte) for analyte in moved}
 
 
 def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> str:
@@ -227,6 +262,7 @@ def air_step(now: Situation, gate: Gate | Hold, ends: datetime, reason: str) -> 
         action="aerate",
         not_before=ends,
         analytes=("ph",),
+        expect=expected(now, ("ph", "total_alkalinity"), ends, aerated=True),
         why=(reason,),
     )
 
@@ -243,7 +279,6 @@ def _time(now: Situation, gate: Gate | Hold) -> Todo | None:
     ends = standing.at + timedelta(hours=rest)
     if ends <= now.at:
         return measure(now, gate, "The chlorine has had time to fall: see where it stands.")
-    left = band.mode * (1.0 - CHLORINE_LOST_PER_DAY) ** (rest / 24.0)
     return Todo(
         numbered(f"wait_{gate.id}", 1 + now.history.readings),
         "wait",
@@ -251,7 +286,7 @@ def _time(now: Situation, gate: Gate | Hold) -> Todo | None:
         "No bathers, and the generator's output at zero, until it is in range.",
         not_before=ends,
         analytes=(gate.analyte,),
-        expect={gate.analyte: Expected(left, 0.6 * left, band.edges()[1])},
+        expect=expected(now, (gate.analyte,), ends),
         why=(texts.judged(gate, now.state(gate)),),
     )
 
@@ -267,8 +302,7 @@ def _new_water(now: Situation, gate: Gate | Hold) -> Todo | None:
         return None
     share = (value - gate.aim_down.value) / (value - fresh)
     share = min(max(0.05 * round(share / 0.05), 0.05), 0.9)
-    after = value - share * (value - fresh)
-    sd = (1.0 - share) * now.water.sd(gate.analyte)
+    after = now.water.after_replacement(share)
     return Todo(
         numbered("replace_water", 1 + len(now.history.replaced)),
         "replace_water",
@@ -276,6 +310,6 @@ def _new_water(now: Situation, gate: Gate | Hold) -> Todo | None:
         "that much and fill up through the filter well. Enter the share really replaced.",
         fraction=round(share, 2),
         analytes=(gate.analyte,),
-        expect={gate.analyte: band_of_belief(after, max(sd, 0.03 * value))},
+        expect={gate.analyte: believed(after, gate.analyte)},
         why=(texts.judged(gate, now.state(gate)),),
     )

@@ -1,0 +1,154 @@
+"""The daily residual, the generator's output, and when it is set to the use."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from dosing.course import numbered, with_output
+from dosing.gates import limits
+from dosing.measuring import expected, measure, undecided
+from dosing.procedure import Hold, Tune, Wait
+from dosing.procedure_file import hours
+from dosing.situation import Situation
+from dosing.steps import Todo
+from dosing.treating import treat
+
+AHEAD_H = 24.0
+"""How far ahead the chlorine is forecast [h]."""
+
+TOO_SURE = 0.02
+"""Chance of passing the upper limit by tomorrow from which the output is turned down."""
+
+SETTLED_H = 48.0
+"""After so long at one output the chlorine stands where that output holds it [h]."""
+
+UNDECIDED_LOOKS = 3
+"""Undecided looks at a residual after which the next day judges."""
+
+
+def hold_step(now: Situation, hold: Hold) -> Todo | None:
+    """Return what the daily residual asks for; None when it has held."""
+    history, standing = now.history, now.standing(hold)
+    if hold.id in history.passed:
+        return None
+    anchor = history.hold_anchor(hold) or now.at
+    if standing.at is not None and standing.band and history.counts_for(hold, standing.at):
+        return _judge(now, hold)
+    ends = anchor + timedelta(hours=hours(hold.rest))
+    if ends > now.at:
+        return _until_tomorrow(now, hold, ends)
+    return measure(now, hold, "A day has passed since the last chlorine dose: what is left?")
+
+
+def _judge(now: Situation, hold: Hold) -> Todo | None:
+    standing, state = now.standing(hold), now.state(hold)
+    if state.state == "open":
+        return None
+    too_high = standing.band is not None and standing.band.mode > hold.aim_up.value
+    if too_high and (lower := lower_output(now)):
+        return lower
+    if state.state == "shut":
+        return treat(now, hold)
+    if standing.at is not None and standing.count >= UNDECIDED_LOOKS:
+        ends = standing.at + timedelta(hours=hours(hold.rest))
+        if ends > now.at:
+            return _until_tomorrow(now, hold, ends)
+        return measure(now, hold, "Yesterday's residual decided nothing: look again.")
+    return undecided(now, hold)
+
+
+def _until_tomorrow(now: Situation, hold: Hold, ends: datetime) -> Todo:
+    return Todo(
+        numbered(f"wait_{hold.id}", 1 + now.history.readings + len(now.history.doses)),
+        "wait",
+        "Leave the tub alone until tomorrow: cover on, no bathers, nothing by hand. Then the "
+        "residual shows whether the chlorine holds.",
+        not_before=ends,
+        analytes=(hold.analyte,),
+        expect=expected(now, (hold.analyte, "ph"), ends),
+        why=(
+            f"Held means {hold.low.value:g} {hold.low.unit} or more a day after the last dose.",
+            _chance_of_holding(now, hold, ends),
+        ),
+    )
+
+
+def _chance_of_holding(now: Situation, hold: Hold, ends: datetime) -> str:
+    """Forecast the residual from what demand, loss and yield have shown so far."""
+    later = now.water.later((ends - now.at).total_seconds() / 3600.0)
+    chance = 100.0 * later.probability(hold.analyte, *limits(hold))
+    return f"Chance that the residual then lies in range: {chance:.0f} %."
+
+
+def _hold_of(now: Situation) -> Hold | None:
+    holds = [one for _, one in now.procedure.gates() if isinstance(one, Hold)]
+    return holds[0] if holds else None
+
+
+def lower_output(now: Situation) -> Todo | None:
+    """Turn the generator down when the chlorine would pass its upper limit by tomorrow."""
+    hold = _hold_of(now)
+    if hold is None or now.water.output <= 0.0:
+        return None
+    standing = now.standing(hold)
+    judged = standing.at is not None and now.history.counts_for(hold, standing.at)
+    if standing.band is None or not judged or standing.band.mode < hold.aim_up.value:
+        return None
+    ahead = now.water.later(AHEAD_H)
+    if 1.0 - ahead.probability(hold.analyte, None, hold.high.value) < TOO_SURE:
+        return None
+    output = min(output_for(now, hold.analyte, hold.aim_up.value), now.water.output - 0.05)
+    output = max(round(20.0 * output) / 20.0, 0.0)
+    reason = (
+        f"At {100 * now.water.output:.0f} % output the chlorine would stand at about "
+        f"{ahead.value(hold.analyte):.1f} {hold.high.unit} tomorrow; the most is "
+        f"{hold.high.value:g}."
+    )
+    return Todo(
+        now.history.next_id(with_output("lower_output", output)),
+        "confirm",
+        f"Turn the generator's output down to {100 * output:.0f} %.",
+        action="generator_output",
+        value=output,
+        analytes=(hold.analyte,),
+        why=(reason,),
+    )
+
+
+def output_for(now: Situation, analyte: str, aim: float) -> float:
+    """Return the output, 0 to 1, at which the chlorine would come to stand at the aim."""
+    low, high = 0.0, 1.0
+    if now.water.later(SETTLED_H, output=high).value(analyte) <= aim:
+        return high
+    for _ in range(5):
+        middle = 0.5 * (low + high)
+        above = now.water.later(SETTLED_H, output=middle).value(analyte) > aim
+        low, high = (low, middle) if above else (middle, high)
+    return 0.5 * (low + high)
+
+
+def tune_step(now: Situation, step: Tune) -> Todo | None:
+    """Set the output by what is left at the present one."""
+    hold = _hold_of(now)
+    if hold is None or now.history.times_done(step.id):
+        return None
+    standing = now.standing(hold)
+    waits = [one for _, one in now.procedure.steps() if isinstance(one, Wait) and now.applies(one)]
+    ends = [end for end in (now.wait_ends(one) for one in waits) if end]
+    if standing.band is None or standing.at is None or any(standing.at < end for end in ends):
+        return measure(now, hold, "The output is set by what is left at the present one.")
+    value = output_for(now, step.analyte, step.aim.value)
+    value = min(max(round(20.0 * value) / 20.0, step.least.value), 1.0)
+    level = now.water.value(step.analyte)
+    return Todo(
+        now.history.next_id(with_output(step.id, value)),
+        "confirm",
+        f"Set the generator's output to {100 * value:.0f} %. {step.text}",
+        action="generator_output",
+        value=value,
+        analytes=(step.analyte,),
+        why=(
+            f"At {100 * now.water.output:.0f} % output {level:.1f} mg/L is left; about "
+            f"{step.aim.value:g} mg/L is wanted, and what is left goes with the output.",
+        ),
+    )

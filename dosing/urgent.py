@@ -1,0 +1,106 @@
+"""What comes before everything else: spoilt water, a dose still mixing, impossible readings."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from dosing.cautions import with_action
+from dosing.course import numbered
+from dosing.measuring import expected
+from dosing.procedure import Gate
+from dosing.procedure_file import hours
+from dosing.situation import Situation
+from dosing.steps import Todo
+from dosing.treating import air_step
+
+
+def start_again(now: Situation) -> Todo | None:
+    """A product that spoils the water for good was used: drain."""
+    for never in now.procedure.nevers:
+        if never.rule == "drain" and now.history.doses_of(never.kind):
+            return Todo(
+                now.history.next_id("drain"),
+                "confirm",
+                f"{never.text} Switch the power off and drain the tub whole; wipe it dry.",
+                action="drain",
+                why=(f"The log holds a dose of a {never.kind} product in this water.",),
+                cautions=with_action("drain"),
+            )
+    return None
+
+
+def mixing(now: Situation) -> Todo | None:
+    """A dose or new water is still mixing."""
+    still = now.mixing_ends()
+    if still is None:
+        return None
+    ends, dose = still
+    analytes: tuple[str, ...] = ()
+    what, number = "new water", len(now.history.replaced)
+    if dose is not None:
+        product = now.history.product(dose)
+        what, number = product.label, len(now.history.doses)
+        analytes = tuple(
+            analyte
+            for (analyte, sample), standing in now.history.standings.items()
+            if sample == "tub" and dose in standing.doses and standing.last is not None
+        )
+    ph_first = now.history.standing("total_alkalinity")
+    gate = acid_for_alkalinity(now)
+    if gate is not None and dose is not None and dose in ph_first.doses:
+        return air_step(
+            now,
+            gate,
+            dose.at + timedelta(hours=hours(gate.air) if gate.air else 3.0),
+            "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out.",
+        )
+    return Todo(
+        numbered("wait_mixing", number),
+        "wait",
+        f"Let {what} mix: jets on, air closed, until the time given. Nothing else goes in.",
+        not_before=ends,
+        analytes=analytes,
+        expect=expected(now, analytes, ends),
+        why=(f"A reading counts only after {what} has mixed.",),
+    )
+
+
+def acid_for_alkalinity(now: Situation) -> Gate | None:
+    """Return the alkalinity's gate if the last acid was meant for it."""
+    for _, gate in now.procedure.gates():
+        if isinstance(gate, Gate) and gate.analyte == "total_alkalinity" and gate.high:
+            before = now.standing(gate).before
+            acid = any(
+                now.history.product(dose).kind == "acid" for dose in now.standing(gate).doses
+            )
+            if acid and before is not None and gate.id not in now.history.passed:
+                return gate if before.mode > gate.high.value else None
+    return None
+
+
+def impossible(now: Situation) -> Todo | None:
+    """Readings that cannot both be true are taken again."""
+    free, total = now.history.standing("free_chlorine"), now.history.standing("total_chlorine")
+    if free.band is None or total.band is None or free.at is None or total.at is None:
+        return None
+    together = abs(free.at - total.at) < timedelta(hours=1)
+    if together and free.band.edges()[0] > total.band.edges()[1]:
+        return Todo(
+            numbered("measure_chlorine_again", free.count),
+            "measure",
+            "Dip again and read free and total chlorine: free cannot exceed total. "
+            "Use a fresh strip, dry fingers, and each pad's own time.",
+            analytes=("free_chlorine", "total_chlorine"),
+            why=("Free chlorine was read above total chlorine, beyond both bands.",),
+        )
+    return None
+
+
+def air_after_acid(now: Situation, gate: Gate) -> Todo | None:
+    """Return the wait with air that follows acid given for a high alkalinity."""
+    if gate.analyte != "total_alkalinity" or acid_for_alkalinity(now) is None:
+        return None
+    rest = timedelta(hours=hours(gate.air) if gate.air else 3.0)
+    ends = now.standing(gate).doses[-1].at + rest
+    reason = "Acid went in for the alkalinity: now jets and air drive the carbon dioxide out."
+    return air_step(now, gate, ends, reason) if ends > now.at else None
