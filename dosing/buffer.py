@@ -17,8 +17,8 @@ from dosing.constants import CACO3_PER_MEQ, MOLAR_MASS, OUTDOOR_CO2_PPM
 from dosing.equilibria import LN10, ChemistryError, equilibria
 from dosing.sample import WaterSample, totals_without_carbon
 
-CLOSE = 3e-6
-"""Carbon left over at which a search is done [mmol/L]; about 1e-5 pH or better."""
+CLOSE = 0.01
+"""Length of the last step of a search [pH]; the error left is of the order of its square."""
 LOWEST, HIGHEST = 4.6, 10.0
 """Where the belief's pH may move [pH]."""
 
@@ -120,10 +120,10 @@ class Buffer:
         for _ in range(25):
             there, _, slope = self._solve(net, now, chlorine)
             gap = there - carbon
-            if abs(gap) < CLOSE:
-                break
             step = gap / min(slope, -1e-3)
             now = min(max(now - min(max(step, -0.5), 0.5), LOWEST), HIGHEST)
+            if abs(step) < CLOSE:  # this step was the last: what is left is its square
+                break
         return now
 
 

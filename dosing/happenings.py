@@ -39,6 +39,8 @@ FILLING: Final = {
     "copper": (5.0, 0.1),
     "manganese": (1.0, 0.1),
 }
+STRAIGHT_PH: Final = 0.06
+"""A change of pH up to which a dose's law is as good as straight."""
 SHARED_SHARE: Final = 0.06
 """Share of a reading's variance that the method's next reading has again (common practice)."""
 BLEACHES_PH: Final = 10.0
@@ -119,7 +121,9 @@ def _dissolve(state: State, product: Product, grams: float, strength: str) -> No
         )
 
     before = state.belief.of("ph")
-    state.belief.bend(("net", "ph", strength, "volume"), ("ph",), law, {})
+    inputs = ("net", "ph", strength, "volume")
+    bends = abs(law([state.belief.of(name) for name in inputs])[0] - before) > STRAIGHT_PH
+    (state.belief.bend if bends else state.belief.lean)(inputs, ("ph",), law, {})
     state.belief.shake("ph", 0.005 + 0.03 * abs(state.belief.of("ph") - before))
     for entry, by in change.items():
         _add(state, entry, by * factor, strength)

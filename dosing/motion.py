@@ -144,11 +144,9 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
     def law(point: Sequence[float]) -> tuple[float]:
         net, ph = max(point[0], 3.0), min(max(point[1], LOWEST), HIGHEST)
         exponent = (math.exp(min(point[2], 2.0)) + stirred) * quiet_h
-        carbon, _ = buffer.carbon(net, ph, chlorine_before)
         if jets_h > 0.0:
             exponent += math.exp(min(point[3], 3.0)) * jets_h
-        carbon, ph = lose_co2(buffer, net, ph, (carbon, chlorine_before), exponent)
-        return (buffer.ph(net, carbon, now, ph) if now != chlorine_before else ph,)
+        return (ph_after_loss(buffer, net, ph, (chlorine_before, now), exponent),)
 
     days = hours / 24.0
     unknown = 0.015 * min(hours, 1.0) + 0.025 * math.sqrt(min(days, 9.0))
@@ -158,25 +156,24 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
     belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
 
 
-def lose_co2(
-    buffer: Buffer, net: float, ph: float, rest: tuple[float, float], exponent: float
-) -> tuple[float, float]:
-    """Return carbon [mmol/L] and pH after `exponent` (rate times hours) of loss to the air.
+def ph_after_loss(
+    buffer: Buffer, net: float, ph: float, chlorine: tuple[float, float], exponent: float
+) -> float:
+    """Return the pH after `exponent` (rate times hours) of carbon dioxide's loss to the air.
 
-    `rest` is the carbon now [mmol/L] and the free chlorine [mg/L]. Excess carbon dioxide fades as
+    `chlorine` is the free chlorine before and after [mg/L]. Excess carbon dioxide fades as
     exp(-exponent) while bicarbonate makes more of it: followed in pieces.
     """
-    carbon, chlorine = rest
+    before, now = chlorine
+    carbon, co2 = buffer.carbon(net, ph, before)
     pieces = min(max(math.ceil(exponent / 0.15), 1), 12)
     share = 1.0 - math.exp(-exponent / pieces)
-    for _ in range(pieces):
-        excess = buffer.carbon(net, ph, chlorine)[1] - buffer.air_co2
-        lost = excess * share
-        if abs(lost) < 1e-7:
-            break
-        carbon -= lost
-        ph = buffer.ph(net, carbon, chlorine, ph)
-    return carbon, ph
+    for _ in range(pieces - 1):
+        carbon -= (co2 - buffer.air_co2) * share
+        ph = buffer.ph(net, carbon, before, ph)
+        co2 = buffer.carbon(net, ph, before)[1]
+    carbon -= (co2 - buffer.air_co2) * share
+    return buffer.ph(net, carbon, now, ph)
 
 
 def _media(state: State, hours: float) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -50,6 +50,9 @@ class Course:
     """When a metal filter was put in the hose."""
 
 
+WHOLE: Final = 1000
+MOST: Final = 2000
+"""How many of the newest events are all walked through, and how many at most."""
 SHORTEST_H: Final = 0.005
 """Times closer than this count as one [h]."""
 NO_COURSE: Final = Course()
@@ -252,19 +255,43 @@ def believe(
     counts
         Which readings count; all when None. A sensor's before it has settled should not.
     """
-    walk = _Walk(log, products, course, at)
-    for event in log.events:
-        if event.at > at:
-            break
-        if isinstance(event, Reading) and counts is not None and not counts(event):
-            continue
+    past = [event for event in log.events if event.at <= at and not isinstance(event, Done)]
+    if counts is not None:
+        past = [event for event in past if not isinstance(event, Reading) or counts(event)]
+    kept = worth_keeping(past)
+    walk = Walk(log, products, course, at)
+    walk.begin(kept[0].at if kept else at, anew=bool(kept) and kept[0] is not past[0])
+    for event in kept:
         walk.take(event)
     walk.wait_until(at)
     return Water(walk.state, at)
 
 
-class _Walk:
-    """One pass over a log."""
+def worth_keeping(events: Sequence[Event]) -> Sequence[Event]:
+    """Return the events worth walking through: all of a usual log, a bounded number of a long one.
+
+    The newest `WHOLE` stay; of what is older one reading a day of each analyte and method, doses
+    and water replaced; at most `MOST` in all. What is left out knows nothing the rest does not.
+    """
+    if len(events) <= WHOLE:
+        return events
+    old, new = events[:-WHOLE], events[-WHOLE:]
+    kept: list[Event] = []
+    seen: set[tuple[str, str, str, int]] = set()
+    for event in reversed(old):
+        if isinstance(event, Reading):
+            day = (event.analyte, event.sample, event.source, event.at.toordinal())
+            if day in seen:
+                continue
+            seen.add(day)
+        kept.append(event)
+        if len(kept) == MOST - WHOLE:
+            break
+    return [*reversed(kept), *new]
+
+
+class Walk:
+    """One pass over a log, event by event; `state` is the belief so far."""
 
     def __init__(
         self, log: Log, products: Mapping[str, Product], course: Course, until: datetime
@@ -275,6 +302,20 @@ class _Walk:
         self.jets = _Jets(_jets_of(log, course))
         self.turns = _turns(log, course, until)
         self.next_turn = 0
+
+    def begin(self, now: datetime, *, anew: bool) -> None:
+        """Start at the first event kept; `anew` when older ones were left out.
+
+        What was filled before is then long changed: only the generator's output still counts.
+        """
+        self.now = now
+        while anew and self.next_turn < len(self.turns) and self.turns[self.next_turn][0] < now:
+            self.turns[self.next_turn][1](self.state)
+            self.next_turn += 1
+        if anew:
+            output = self.state.output
+            self.state = new_state(self.state.tub)
+            self.state.output = output
 
     def take(self, event: Event) -> None:
         """Let time pass up to the event, then let it happen."""
@@ -306,6 +347,8 @@ class _Walk:
         advance(self.state, hours, self.jets.hours(self.now, then))
         self.now = then
 
+
+_Walk = Walk
 
 Turn = tuple[datetime, Callable[[State], None]]
 

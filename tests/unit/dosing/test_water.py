@@ -6,7 +6,7 @@ import pytest
 
 from dosing.log import Dose, Log, Reading, ReplacedWater, Tub
 from dosing.products import generic_products
-from dosing.water import Course, Filled, believe
+from dosing.water import Course, Filled, believe, worth_keeping
 
 START = datetime(2025, 6, 1, 9, tzinfo=UTC)
 TUB = Tub("garden", 1250.0, 38.0, "salt_chlorine", True)
@@ -197,3 +197,25 @@ def test_probabilities_add_up():
     ]
 
     assert sum(parts) == pytest.approx(1.0)
+
+
+def test_a_log_of_ten_thousand_events_is_thinned_and_short_ones_are_not():
+    few = [reading(hours, "ph", 7.5, 7.3, 7.7) for hours in range(1000)]
+    many = [reading(0.25 * place, "ph", 7.5, 7.3, 7.7) for place in range(10_000)]
+    doses = [Dose(hour(0.25 * place), "dry-acid", 5.0) for place in range(10_000)]
+
+    assert worth_keeping(few) is few
+    assert len(worth_keeping(many)) < 1100
+    assert worth_keeping(many)[-1000:] == many[-1000:]
+    assert worth_keeping(doses) == doses[-2000:]
+
+
+def test_a_tub_filled_long_before_what_is_kept_is_not_filled_again():
+    events = [reading(-5000, "calcium_hardness", 40.0, 36.0, 44.0, "fill")]
+    events += [Dose(hour(0.5 * place), "salt", 0.1) for place in range(2100)]
+    events += [reading(1060, "calcium_hardness", 150.0, 140.0, 160.0)]
+    course = Course(filled=(Filled(hour(-4999)),), outputs=((hour(-4000), 0.6),))
+
+    now = water(*events, at=1061, course=course)
+    assert now.value("calcium_hardness") == pytest.approx(150.0, abs=5.0)
+    assert now.output == 0.6
