@@ -6,7 +6,8 @@ import pytest
 
 from dosing.log import Dose, Log, Reading, ReplacedWater, Tub
 from dosing.products import generic_products
-from dosing.water import Course, Filled, believe, worth_keeping
+from dosing.walk import worth_keeping
+from dosing.water import Course, Filled, believe
 
 START = datetime(2025, 6, 1, 9, tzinfo=UTC)
 TUB = Tub("garden", 1250.0, 38.0, "salt_chlorine", True)
