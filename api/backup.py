@@ -112,13 +112,13 @@ def replaced_first(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def go_on_counting(there: Connection, table: Table) -> None:
     """Let PostgreSQL's counter go on after the copied rows."""
-    key = table.columns.get("id")
-    if key is None or key.type.python_type is not int:
+    key = table.primary_key.columns[0]
+    if key.type.python_type is not int:
         return
     most = there.scalar(select(func.max(key))) or 0
     there.execute(
-        text("SELECT setval(pg_get_serial_sequence(:name, 'id'), :most, :used)"),
-        {"name": table.name, "most": max(most, 1), "used": most > 0},
+        text("SELECT setval(pg_get_serial_sequence(:name, :key), :most, :used)"),
+        {"name": table.name, "key": key.name, "most": max(most, 1), "used": most > 0},
     )
 
 

@@ -105,7 +105,7 @@ def events_in(session: Session, tub_id: str) -> Sequence[TubEvent]:
         .where(TubEvent.tub_id == tub_id)
         .where(~select(newer.id).where(newer.replaces == TubEvent.id).exists())
         .where(~select(Withdrawal.id).where(Withdrawal.event_id == TubEvent.id).exists())
-        .order_by(TubEvent.at, TubEvent.entered_at, TubEvent.id)
+        .order_by(TubEvent.at, TubEvent.place)
     )
     return session.scalars(query).all()
 

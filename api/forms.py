@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -18,19 +19,23 @@ FIELD_BYTES = 64 * 1024
 """Most bytes of one text field of a form."""
 
 
-async def form_of(request: Request) -> FormData:
-    """Return the parsed form; its files are read into memory, bounded by the body limit."""
+async def form_of(request: Request) -> AsyncIterator[FormData]:
+    """Yield the parsed form, bounded by the body limit; its files are closed afterwards."""
     kind = request.headers.get("content-type", "")
     if not kind.startswith(("multipart/form-data", "application/x-www-form-urlencoded")):
         raise ProblemError(
             422, "no_form", "a form is needed; send it as multipart/form-data with the named fields"
         )
     try:
-        return await request.form(max_files=8, max_fields=32, max_part_size=FIELD_BYTES)
+        form = await request.form(max_files=8, max_fields=32, max_part_size=FIELD_BYTES)
     except HTTPException as fault:
         raise ProblemError(
             400, "broken_form", f"the form cannot be read ({fault.detail}); send it again"
         ) from None
+    try:
+        yield form
+    finally:
+        await form.close()
 
 
 async def body_of(request: Request) -> bytes:

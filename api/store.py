@@ -173,7 +173,9 @@ class TubEvent(Base):
     """One event of a tub's log; `data` is the event as the log writes it, offset and all."""
 
     __tablename__ = "tub_event"
-    id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    place: Mapped[int] = mapped_column(primary_key=True)
+    """In the order of entering; tells apart what happened at one moment."""
+    id: Mapped[str] = mapped_column(String(36), unique=True)
     tub_id: Mapped[str] = mapped_column(ForeignKey("tub.id"))
     at: Mapped[datetime]
     type: Mapped[str] = mapped_column(String(20))
@@ -283,7 +285,6 @@ class Store:
         """Open a session that sees one consistent state and changes nothing."""
         with Session(self.engine, expire_on_commit=False) as session:
             yield session
-            session.rollback()
 
     @contextmanager
     def writing(self) -> Iterator[Session]:

@@ -35,6 +35,14 @@ def tell_check(found: TableCheck) -> str:
     return "\n".join(lines)
 
 
+def tell_built(out: str, odd: Sequence[str], notes: Sequence[str], found: TableCheck) -> str:
+    """Return what was made, what was set aside, and what the table is worth."""
+    lines = [f"wrote {out}: {len(found.table.charts)} pads"]
+    lines += [f"- set aside: {sentence}" for sentence in odd]
+    lines += [f"- {sentence}" for sentence in notes]
+    return "\n".join([*lines, "", tell_check(found)])
+
+
 def _tell_pad(pad: PadCheck) -> list[str]:
     chart = pad.curve.chart
     made = "repeat photos" if pad.curve.has_repeats else "single colours, no repeats"

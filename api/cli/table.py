@@ -28,6 +28,7 @@ def add(verbs: Verbs) -> None:
     )
     kinds = verb.add_subparsers(dest="kind", required=True, metavar="WHAT")
     _add_check(kinds)
+    _add_build(kinds)
 
 
 def _add_check(kinds: Verbs) -> None:
@@ -48,6 +49,37 @@ def _add_check(kinds: Verbs) -> None:
     )
     check.add_argument("--json", action="store_true", help="one JSON object on standard output")
     check.set_defaults(run=run_check)
+
+
+def _add_build(kinds: Verbs) -> None:
+    build = kinds.add_parser(
+        "build",
+        help="make a table from photos of strips in known waters",
+        description="Make a calibration table from photos of strips dipped in waters of known "
+        "value, at least four strips a value. A strip unlike its fellows is named and set aside.",
+        epilog="example: dipstep table build runs.csv --strip strip.csv --out table.csv",
+    )
+    build.add_argument("runs", type=Path, metavar="RUNS.csv", help="header photo,analyte,value")
+    build.add_argument(
+        "--strip", type=Path, required=True, metavar="STRIP.csv", help="the strip's pads"
+    )
+    _add_card(build)
+    build.add_argument("--out", type=Path, required=True, metavar="TABLE.csv", help="to be written")
+    build.add_argument("--expires", type=day, metavar="DATE", help="the lot's own date")
+    build.add_argument("--json", action="store_true", help="one JSON object on standard output")
+    build.set_defaults(run=run_build)
+
+
+def _add_card(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--card",
+        type=Path,
+        metavar="MEASURED",
+        help="the card's measured colours (CGATS.17, CxF3 or CSV)",
+    )
+    verb.add_argument(
+        "--layout", type=Path, metavar="CARD.json", help="a card of your own (default: ours)"
+    )
 
 
 def day(text: str) -> date:
@@ -79,6 +111,53 @@ def run_check(args: argparse.Namespace) -> int:
     if args.picture:
         _draw_pads(found, args.picture)
     return 0
+
+
+def run_build(args: argparse.Namespace) -> int:
+    """Write the table; print what was set aside and what the table is worth."""
+    from api.table_tell import tell_built
+    from calibration.check import as_dict, check_table
+    from calibration.rows import decode
+    from calibration.standards import table_from_standards
+    from calibration.table import load_strip, load_table, table_text
+
+    name = str(args.runs)
+    try:
+        plans = load_strip(decode(read_bytes(args.strip), str(args.strip)), str(args.strip))
+        measured = _measured(args.runs, plans, args)
+        built = table_from_standards(plans, measured.pads, name, args.expires)
+        written = table_text(built.table)
+        found = check_table(load_table(written, str(args.out)))
+    except ValueError as fault:
+        raise UnusableError(fault) from None
+    write_bytes(args.out, written.encode())
+    odd = [strip.sentence for strip in built.set_aside]
+    notes = [*measured.unused, *built.notes]
+    if args.json:
+        _print({"out": str(args.out), "set_aside": odd, "notes": notes, "check": as_dict(found)})
+    else:
+        print(tell_built(str(args.out), odd, notes, found))
+    return 0
+
+
+def _measured(runs: Path, plans: Any, args: argparse.Namespace) -> Any:
+    """Return the colours of the pads of known value in all photos of the list."""
+    from api.job import Named, measured_card
+    from api.table_build import measure_runs
+    from calibration.rows import decode
+    from calibration.runs import load_runs
+    from reader.card import load_card, standard_card
+
+    def named(path: Path) -> Named:
+        return Named(str(path), read_bytes(path))
+
+    known = load_runs(decode(read_bytes(runs), str(runs)), str(runs))
+    card = standard_card()
+    if args.layout:
+        card = load_card(named(args.layout).text(), str(args.layout))
+    if args.card:
+        card = measured_card(card, named(args.card))
+    return measure_runs(known, plans, lambda p: read_bytes(runs.parent / p), card, str(runs))
 
 
 def _print(answer: dict[str, Any] | str) -> None:

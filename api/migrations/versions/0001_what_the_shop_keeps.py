@@ -217,7 +217,8 @@ def _review() -> None:
 def _tub_event() -> None:
     op.create_table(
         "tub_event",
-        sa.Column("id", sa.String(36), primary_key=True),
+        sa.Column("place", sa.Integer(), primary_key=True),
+        sa.Column("id", sa.String(36), nullable=False),
         sa.Column("tub_id", sa.String(36), sa.ForeignKey("tub.id"), nullable=False),
         sa.Column("at", UtcTime(), nullable=False),
         sa.Column("type", sa.String(20), nullable=False),
@@ -228,6 +229,7 @@ def _tub_event() -> None:
         sa.Column("key", sa.String(120), nullable=True),
         sa.Column("entered_at", UtcTime(), nullable=False),
         sa.Column("entered_by", sa.String(80), nullable=False),
+        sa.UniqueConstraint("id"),
         sa.UniqueConstraint("tub_id", "key"),
     )
     op.create_index("ix_tub_event_reading_id", "tub_event", ["reading_id"])

@@ -1,0 +1,228 @@
+"""The tubs with what is due; one tub with its next step, trends and history."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Depends
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from api import books
+from api.deps import DeskOf, Now, StoreOf, who_asks
+from api.errors import ProblemError
+from api.forms import FormOf, upload
+from api.named import Named
+from api.pages.render import page
+from api.pages.rows import Row, rows_of
+from api.routes.photos import photos_of
+from api.routes.tubs import unusable
+from api.store import Decision, Review, TubSummary, TubVersion
+from api.trend import Trend, trends_of
+from api.wanted import ranges_of
+from dosing.analytes import ANALYTES
+
+router = APIRouter(prefix="/tubs", include_in_schema=False, dependencies=[Depends(who_asks)])
+
+SANITIZERS = ("salt_chlorine", "chlorine", "bromine")
+PROCEDURES = ("salt_startup", "chlorine_startup", "bromine_startup", "upkeep")
+SHOWN_PHOTOS = 6
+SHOWN_ROWS = 60
+
+
+@dataclass(frozen=True)
+class TubLine:
+    """One tub in the list."""
+
+    id: str
+    name: str
+    volume_l: float
+    stage: str
+    due: str
+    """`now`, or the moment before which nothing may be done."""
+    kind: str
+    text: str
+    waiting: int
+    """Readings that wait for a recheck."""
+
+
+@dataclass(frozen=True)
+class TubsPage:
+    """All tubs, those that want something first."""
+
+    tubs: tuple[TubLine, ...]
+    trouble: str | None = None
+    given: Mapping[str, Any] | None = None
+    sanitizers: tuple[str, ...] = SANITIZERS
+    procedures: tuple[str, ...] = PROCEDURES
+
+
+@dataclass(frozen=True)
+class PhotoLine:
+    """One photo in a tub's page."""
+
+    sha256: str
+    taken_at: str
+    status: str
+
+
+@dataclass(frozen=True)
+class TubPage:
+    """One tub."""
+
+    id: str
+    tub: Mapping[str, Any]
+    answer: Mapping[str, Any] | None
+    trouble: str | None
+    trends: tuple[Trend, ...]
+    rows: tuple[Row, ...]
+    all_rows: int
+    photos: tuple[PhotoLine, ...]
+    waiting: int
+    products: tuple[str, ...]
+    analytes: Mapping[str, Any]
+
+
+@router.get("")
+def get_tubs(store: StoreOf, now: Now) -> HTMLResponse:
+    """Show every tub with what is due."""
+    return page("tubs.html", TubsPage(lines(store, now)))
+
+
+@router.post("")
+def post_tubs(form: FormOf, store: StoreOf, desk: DeskOf, now: Now) -> Response:
+    """Keep a new tub, and go to it."""
+    given = tub_of(form)
+    try:
+        with store.writing() as session:
+            tub_id = books.add_tub(session, given, desk)
+    except ValueError as fault:
+        return page("tubs.html", TubsPage(lines(store, now), str(fault), given), 422)
+    return RedirectResponse(f"/tubs/{tub_id}", 303)
+
+
+@router.get("/{tub_id}")
+def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False) -> HTMLResponse:
+    """Show one tub; its whole history when asked for everything."""
+    with store.reading() as session, unusable():
+        tub = books.tub_data(session, tub_id)
+        events = books.events_in(session, tub_id)
+        photos = photos_of(session, tub_id)[:SHOWN_PHOTOS]
+        waiting = waiting_by_tub(session).get(tub_id, 0)
+        log = {**books.as_log(tub), "events": [event.data for event in events]}
+    answer, trouble = answer_or_trouble(log, desk)
+    rows = rows_of(events)
+    shown = TubPage(
+        id=tub_id,
+        tub=tub,
+        answer=answer,
+        trouble=trouble,
+        trends=trends_of(log["events"], ranges_of(answer["gates"] if answer else [])),
+        rows=rows if everything else rows[:SHOWN_ROWS],
+        all_rows=len(rows),
+        photos=tuple(PhotoLine(p.sha256, p.taken_at.isoformat(), r.status) for p, r, *_ in photos),
+        waiting=waiting,
+        products=products_of(tub),
+        analytes=ANALYTES,
+    )
+    return page("tub.html", shown)
+
+
+def answer_or_trouble(
+    log: Mapping[str, Any], desk: books.Desk
+) -> tuple[dict[str, Any] | None, str | None]:
+    """Return the engine's answer, or why there is none."""
+    try:
+        return books.checked_answer(log, desk), None
+    except ValueError as fault:
+        return None, str(fault)
+
+
+def products_of(tub: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the ids of the products at hand."""
+    own = tub.get("products")
+    if own:
+        return tuple(str(one["id"]) for one in own)
+    from dosing.products import builtin_products
+
+    return tuple(one.id for one in builtin_products())
+
+
+def lines(store: Any, now: datetime) -> tuple[TubLine, ...]:
+    """Return the tubs: due ones first, then by the moment they fall due."""
+    with store.reading() as session:
+        newest = {one.tub_id: one.data for one in session.scalars(newest_versions())}
+        answers = {one.tub_id: one for one in session.scalars(select(TubSummary))}
+        waiting = waiting_by_tub(session)
+    found = [
+        line(tub_id, tub, answers.get(tub_id), waiting.get(tub_id, 0), now)
+        for tub_id, tub in newest.items()
+    ]
+    return tuple(sorted(found, key=lambda one: (one.kind == "none", one.due != "now", one.due, one.name)))
+
+
+def newest_versions() -> Any:
+    """Return the query for what is now said of each tub."""
+    newest = select(func.max(TubVersion.id)).group_by(TubVersion.tub_id)
+    return select(TubVersion).where(TubVersion.id.in_(newest))
+
+
+def waiting_by_tub(session: Session) -> dict[str, int]:
+    """Return how many readings of each tub wait for a recheck."""
+    query = (
+        select(Review.tub_id, func.count(Review.id))
+        .outerjoin(Decision, Decision.review_id == Review.id)
+        .where(Decision.id.is_(None))
+        .group_by(Review.tub_id)
+    )
+    return {tub_id: count for tub_id, count in session.execute(query)}
+
+
+def line(
+    tub_id: str, tub: Mapping[str, Any], kept: TubSummary | None, waiting: int, now: datetime
+) -> TubLine:
+    """Return one tub as the list shows it, from the engine's last answer."""
+    answer = kept.answer if kept else None
+    if answer is None:
+        trouble = (kept.trouble if kept else None) or "not asked yet"
+        return TubLine(tub_id, tub["name"], tub["volume_l"], "", "now", "ask", trouble, waiting)
+    step = answer["step"]
+    due = step["not_before"]
+    over = due is None or datetime.fromisoformat(due) <= now
+    return TubLine(
+        id=tub_id,
+        name=tub["name"],
+        volume_l=tub["volume_l"],
+        stage=answer["stage"],
+        due="now" if over else due,
+        kind="look" if over and step["kind"] == "wait" else step["kind"],
+        text="The wait is over: open the tub." if over and step["kind"] == "wait" else step["text"],
+        waiting=waiting,
+    )
+
+
+def tub_of(form: Any) -> dict[str, Any]:
+    """Return the fields of a new tub as the log writes them; wrong ones stay for the engine to refuse."""
+    text = {name: upload(form, name) for name in ("name", "volume_l", "temperature_c")}
+    if isinstance(text["name"], Named):
+        raise ProblemError(422, "bad_name", "name: is a file; write the tub's name")
+    return {
+        "name": text["name"] or "",
+        "volume_l": numeric(text["volume_l"]),
+        "temperature_c": numeric(text["temperature_c"]),
+        "sanitizer": upload(form, "sanitizer"),
+        "procedure": upload(form, "procedure"),
+        "has_sensor": upload(form, "has_sensor") is not None,
+    }
+
+
+def numeric(text: Any) -> Any:
+    """Return the number a field holds, or its text for the engine to refuse."""
+    try:
+        return float(str(text).replace(",", "."))
+    except ValueError:
+        return text
