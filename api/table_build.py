@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+
 from api.reasons import all_reasons
 from calibration.rows import TableError
 from calibration.runs import Run
