@@ -14,11 +14,13 @@ from api.words import (
     amount,
     band,
     cautions_of,
+    chance,
     moment,
     number,
     plain,
     sentences,
     value_of,
+    weightiest,
 )
 
 Wanted = Mapping[str, tuple[float | None, float | None]]
@@ -59,8 +61,10 @@ def tell_reading(
         fit = f"card {card['design']}: colours fit within {card['delta_e00_median']:.1f} "
         fit += f"(median) and {card['delta_e00_p95']:.1f} (95 %) CIEDE2000"
         lines.append("  " + style.paint(fit, "dim"))
-    lines += [f"  {line}" for line in _wrapped(sentences(answer["reasons"], known))]
-    shown = answer["readings"] if answer["strip"]["found"] else []
+    lines += [
+        f"  {line}" for line in _wrapped(sentences(weightiest(answer["reasons"], known), known))
+    ]
+    shown = answer["readings"] if answer["status"] != "unreadable" else []
     lines += [_pad_line(pad, wanted.get(pad["analyte"]), style) for pad in shown]
     lines += _remarks(shown, set(answer["reasons"]), known, style)
     for derived in answer.get("derived", []):
@@ -119,7 +123,7 @@ def _remarks(
     """Return each reason once, with the pads it concerns."""
     concerned: dict[str, list[str]] = {}
     for pad in pads:
-        for code in pad["reasons"]:
+        for code in weightiest(pad["reasons"], known):
             if code not in said:
                 concerned.setdefault(code, []).append(plain(pad["analyte"]))
     lines = []
@@ -157,9 +161,9 @@ def _gates(gates: list[Mapping[str, Any]], style: Style) -> list[str]:
         unit = "" if gate["unit"] in (None, "pH") else f" {gate['unit']}"
         needs = f"{plain(gate['id']):<26} {gate['needs']}"
         needs += "" if unit.strip() in gate["needs"] else unit
-        chance = "" if gate["probability"] is None else f"{gate['probability']:.0%} sure in range"
+        sure = "" if gate["probability"] is None else f"in range: {chance(gate['probability'])}"
         state = style.paint(f"{gate['state']:<10}", gate["state"])
-        lines.append(f"  {state} {needs:<56} {style.paint(chance, 'dim')}".rstrip())
+        lines.append(f"  {state} {needs:<56} {style.paint(sure, 'dim')}".rstrip())
     return lines
 
 

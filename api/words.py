@@ -88,6 +88,23 @@ def sentences(codes: Iterable[str], known: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def weightiest(codes: Iterable[str], known: Mapping[str, Any]) -> list[str]:
+    """Return the codes that decide the verdict: those of the heaviest weight among them."""
+    there = [code for code in codes if code in known]
+    for weight in ("spoils", "doubt", "note"):
+        heavy = [code for code in there if known[code].weight == weight]
+        if heavy:
+            return heavy
+    return []
+
+
+def chance(probability: float) -> str:
+    """Return a probability as a person says it; nothing is ever quite certain."""
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+
+
 def whole(text: str) -> str:
     """Return the text as a whole sentence: capital first, full stop last."""
     return text[:1].upper() + text[1:].rstrip(".") + "."

@@ -8,7 +8,7 @@ from typing import Any
 
 from api.bands import BandBar, Range, band_bar
 from api.swatch import hex_of
-from api.words import sentences
+from api.words import sentences, weightiest
 
 
 @dataclass(frozen=True)
@@ -36,14 +36,22 @@ def view_of(
 ) -> ReadingView:
     """Return a reading (JSON of formats) as a page shows it."""
     of_photo = set(answer["reasons"])
-    shown = answer["readings"] if answer["strip"]["found"] else []
+    shown = answer["readings"] if answer["status"] != "unreadable" else []
     rows = tuple(
         PadRow(
             pad,
             hex_of(pad["lab"]) if pad["lab"] else None,
             band_bar(pad, wanted.get(pad["analyte"])),
-            tuple(sentences([code for code in pad["reasons"] if code not in of_photo], known)),
+            remarks_of(pad, of_photo, known),
         )
         for pad in shown
     )
-    return ReadingView(answer, rows, tuple(sentences(answer["reasons"], known)))
+    return ReadingView(answer, rows, tuple(sentences(weightiest(answer["reasons"], known), known)))
+
+
+def remarks_of(
+    pad: Mapping[str, Any], of_photo: set[str], known: Mapping[str, Any]
+) -> tuple[str, ...]:
+    """Return what decided a pad's verdict, but for what is said of the whole photo."""
+    codes = [code for code in weightiest(pad["reasons"], known) if code not in of_photo]
+    return tuple(sentences(codes, known))

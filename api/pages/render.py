@@ -30,6 +30,7 @@ def environment() -> Environment:
         "plain": words.plain,
         "number": words.number,
         "moment": words.moment,
+        "chance": words.chance,
         "value_of": words.value_of,
     }
     env.globals |= {
