@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from calibration.check import PadCheck, TableCheck
     from calibration.estimate import Estimate
+    from calibration.lots import LotComparison
     from calibration.rows import Fault
 
 VERDICTS = {
@@ -41,6 +42,24 @@ def tell_built(out: str, odd: Sequence[str], notes: Sequence[str], found: TableC
     lines += [f"- set aside: {sentence}" for sentence in odd]
     lines += [f"- {sentence}" for sentence in notes]
     return "\n".join([*lines, "", tell_check(found)])
+
+
+def tell_comparison(found: LotComparison, notes: Sequence[str]) -> str:
+    """Return whether the lot passes, and each pad's shift."""
+    passed = "The new lot passes: the old table holds for it."
+    failed = "The new lot fails: make a table of its own before reading strips of it."
+    from calibration.lots import OTHER_DYE
+
+    lines = [passed if found.passed else failed]
+    for pad in found.pads:
+        word = "passes" if pad.passed else "fails"
+        other = "; its colours lie beside the old path" if pad.off_chance < OTHER_DYE else ""
+        lines.append(
+            f"  pad {pad.pad}, {pad.analyte}: {word}, shifted by {pad.shift_steps:+.2f} steps "
+            f"({pad.low_steps:+.2f} to {pad.high_steps:+.2f}; {pad.strips} strips){other}"
+        )
+    lines += [f"- {note}" for note in notes]
+    return "\n".join(lines)
 
 
 def _tell_pad(pad: PadCheck) -> list[str]:

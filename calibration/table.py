@@ -313,6 +313,17 @@ def chart_of(p: PadPlan, blocks: tuple[Block, ...], kind: str = "") -> PadChart:
     return PadChart(*place, blocks, kind)
 
 
+def plans_of(table: Table) -> tuple[PadPlan, ...]:
+    """Return where the table's pads sit, as a strip file would say."""
+    return tuple(
+        PadPlan(
+            *(table.strip, table.lot, c.pad, c.analyte, c.unit),
+            *(c.read_after_s, c.centre_mm, c.size_mm),
+        )
+        for c in table.charts
+    )
+
+
 def table_text(table: Table) -> str:
     """Return the table as the CSV that `load_table` reads, with repeats where it has them."""
     header = [*COLUMNS, *COLOUR[0], "n", *SD, *CORRELATION]

@@ -29,6 +29,7 @@ def add(verbs: Verbs) -> None:
     kinds = verb.add_subparsers(dest="kind", required=True, metavar="WHAT")
     _add_check(kinds)
     _add_build(kinds)
+    _add_compare(kinds)
 
 
 def _add_check(kinds: Verbs) -> None:
@@ -68,6 +69,25 @@ def _add_build(kinds: Verbs) -> None:
     build.add_argument("--expires", type=day, metavar="DATE", help="the lot's own date")
     build.add_argument("--json", action="store_true", help="one JSON object on standard output")
     build.set_defaults(run=run_build)
+
+
+def _add_compare(kinds: Verbs) -> None:
+    compare = kinds.add_parser(
+        "compare",
+        help="say whether a new lot reads as the old table says",
+        description="Compare two tables, or a few strips of a new lot in known waters with the "
+        "old table: three strips or more, best in waters of different values.",
+        epilog="example: dipstep table compare old.csv --runs new-lot.csv",
+    )
+    compare.add_argument("table", type=Path, metavar="OLD.csv", help="the table in use")
+    other = compare.add_mutually_exclusive_group(required=True)
+    other.add_argument("new", type=Path, nargs="?", metavar="NEW.csv", help="the new lot's table")
+    other.add_argument(
+        "--runs", type=Path, metavar="RUNS.csv", help="photos of the new lot: photo,analyte,value"
+    )
+    _add_card(compare)
+    compare.add_argument("--json", action="store_true", help="one JSON object on standard output")
+    compare.set_defaults(run=run_compare)
 
 
 def _add_card(verb: argparse.ArgumentParser) -> None:
@@ -140,9 +160,39 @@ def run_build(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_compare(args: argparse.Namespace) -> int:
+    """Print whether the new lot passes."""
+    from api.table_tell import tell_comparison
+    from calibration.lots import Strip, as_dict, compare_strips, compare_tables
+    from calibration.rows import decode
+    from calibration.table import load_table, plans_of
+
+    def table(path: Path) -> Any:
+        return load_table(decode(read_bytes(path), str(path)), str(path))
+
+    notes: tuple[str, ...] = ()
+    try:
+        old = table(args.table)
+        if args.runs:
+            measured = _measured(args.runs, plans_of(old), args)
+            notes = measured.unused
+            strips = [Strip(p.pad, p.value, p.lab, p.photo) for p in measured.pads]
+            found = compare_strips(old, strips)
+        else:
+            found = compare_tables(old, table(args.new))
+    except ValueError as fault:
+        raise UnusableError(fault) from None
+    if args.json:
+        _print({**as_dict(found), "notes": list(notes)})
+    else:
+        print(tell_comparison(found, notes))
+    return 0
+
+
 def _measured(runs: Path, plans: Any, args: argparse.Namespace) -> Any:
     """Return the colours of the pads of known value in all photos of the list."""
-    from api.job import Named, measured_card
+    from api.job import measured_card
+    from api.named import Named
     from api.table_build import measure_runs
     from calibration.rows import decode
     from calibration.runs import load_runs

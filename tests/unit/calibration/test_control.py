@@ -1,0 +1,135 @@
+"""Control charts: each Westgard rule as the paper words it, and the way back from recheck."""
+
+from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
+
+import pytest
+
+from calibration.control import (
+    RULES,
+    ControlLimits,
+    ControlReading,
+    Signed,
+    broken_rules,
+    control_state,
+    history,
+    limits_of,
+)
+from calibration.control_picture import draw_control
+
+START = datetime(2026, 5, 1, 8, tzinfo=UTC)
+LIMITS = ControlLimits(3.0, 0.25, 20)
+
+
+def series(*z):
+    """Return control readings a day apart with these z scores."""
+    return [
+        ControlReading(START + timedelta(days=i), LIMITS.mean + LIMITS.sd * x)
+        for i, x in enumerate(z)
+    ]
+
+
+@pytest.mark.published("westgard1981")
+@pytest.mark.parametrize(
+    ("z", "codes"),
+    [
+        # Westgard, Barry, Hunt and Groth, Clin. Chem. 27 (3), 493-501, 1981: the rules as defined
+        ((1.9,), ()),
+        ((2.1,), ("1-2s",)),
+        ((-2.1,), ("1-2s",)),
+        ((3.1,), ("1-2s", "1-3s")),
+        ((2.1, 2.2), ("1-2s", "2-2s")),
+        ((-2.1, -2.2), ("1-2s", "2-2s")),
+        ((2.1, 1.9), ()),
+        ((2.1, -2.1), ("1-2s", "R-4s")),
+        ((-2.5, 2.1), ("1-2s", "R-4s")),
+        ((1.1, 1.2, 1.1, 1.3), ("4-1s",)),
+        ((1.1, 1.2, 0.9, 1.3), ()),
+        ((-1.1, -1.2, -1.1, -1.3), ("4-1s",)),
+        ((1.1, -1.2, 1.1, -1.3), ()),
+        ((0.1,) * 9, ()),
+        ((0.1,) * 10, ("10-x",)),
+        ((-0.1,) * 10, ("10-x",)),
+        ((0.1,) * 9 + (-0.1,), ()),
+    ],
+)
+def test_each_rule_breaks_where_the_paper_says(z, codes):
+    assert broken_rules(z) == codes
+
+
+def test_a_warning_alone_puts_nothing_on_recheck():
+    state = control_state(series(0.2, -0.5, 2.4), LIMITS)
+
+    assert (state.state, state.broken) == ("warning", ("1-2s",))
+    assert control_state(series(0.2, 2.4, -0.3), LIMITS).state == "in_control"
+
+
+def test_a_broken_rule_stays_until_someone_signs_it_off():
+    readings = series(0.2, 3.4, 0.1, -0.2)
+
+    broken = control_state(readings, LIMITS)
+    signed = control_state(
+        readings, LIMITS, [Signed(START + timedelta(days=1, hours=2), "Mara", "fresh bottle")]
+    )
+
+    assert (broken.state, broken.broken, broken.since) == ("recheck", ("1-3s",), readings[1].at)
+    assert "sign it off" in broken.sentence
+    assert signed.state == "in_control"
+
+
+def test_a_signature_begins_runs_anew_and_does_not_cover_what_comes_after():
+    readings = series(*[0.5] * 9, 0.4, 0.3)
+    word = Signed(START + timedelta(days=8, hours=2), "Mara", "new bottle")
+
+    assert control_state(readings, LIMITS).state == "recheck"
+    assert control_state(readings, LIMITS, [word]).state == "in_control"
+    assert (
+        control_state([*readings, *series(*[0] * 11, 3.5)[-1:]], LIMITS, [word]).state == "recheck"
+    )
+
+
+def test_the_order_in_the_file_does_not_matter():
+    readings = series(0.1, 2.2, 2.3, 0.1)
+
+    assert control_state(readings[::-1], LIMITS) == control_state(readings, LIMITS)
+
+
+def test_limits_come_from_the_first_readings():
+    limits = limits_of([2.9, 3.1, 3.0, 3.2, 2.8])
+
+    assert limits.mean == pytest.approx(3.0)
+    assert limits.sd == pytest.approx(0.1581, abs=1e-4)
+    assert limits_of([3.0, 3.0], least_sd=0.1).sd == 0.1
+    with pytest.raises(ValueError, match="two control readings or more"):
+        limits_of([3.0])
+    with pytest.raises(ValueError, match="do not differ at all"):
+        limits_of([3.0, 3.0])
+    assert control_state([], None).state == "unset"
+
+
+def test_no_more_than_the_known_share_of_good_days_is_rejected():
+    """Of independent normal readings 1-3s alone rejects 0.27 %; the history keeps that count."""
+    import numpy as np
+
+    z = list(np.random.default_rng(3).standard_normal(4000))
+
+    share = sum("1-3s" in codes for codes in history(z)) / len(z)
+    assert share == pytest.approx(0.0027, abs=0.0025)
+
+
+def test_the_picture_rings_what_broke_and_marks_the_signature():
+    readings = series(0.2, 3.4, 0.1, 1.2, 1.1, 1.4, 1.3)
+    word = Signed(START + timedelta(days=1, hours=2), "Mara", "fresh bottle")
+
+    svg = draw_control(readings, LIMITS, "free chlorine <A7>", "mg/L", [word])
+
+    words = [x.text for x in ElementTree.fromstring(svg).iter() if x.text]  # noqa: S314 - our own
+    assert "1-3s" in words
+    assert "4-1s" in words
+    assert "signed off: Mara" in words
+    assert "free chlorine <A7>" in words
+    assert draw_control([], LIMITS, "ph", "pH").count("no control readings yet") == 1
+
+
+def test_every_rule_has_its_words():
+    assert set(RULES) == {"1-2s", "1-3s", "2-2s", "R-4s", "4-1s", "10-x"}
