@@ -15,7 +15,20 @@ from starlette.staticfiles import StaticFiles
 from api.errors import add_handlers
 from api.guard import Guard
 from api.metrics import Metrics
-from api.pages import first, login
+from api.pages import (
+    dip,
+    first,
+    handover,
+    login,
+    shop,
+    waiting,
+)
+from api.pages import (
+    review as review_page,
+)
+from api.pages import (
+    tubs as tubs_page,
+)
 from api.routes import health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
@@ -26,7 +39,8 @@ from api.workers import ReadingPool
 ROUTERS = (
     *(health.router, read.router, next_step.router, tubs.router, photos.router),
     *(review.router, shelf.tables, shelf.cards, people.router),
-    *(login.router, first.router),
+    *(login.router, first.router, tubs_page.router, dip.router, handover.router),
+    *(review_page.router, shop.router, waiting.router),
 )
 
 Clock = Callable[[], datetime]

@@ -26,7 +26,7 @@ def event_of(pad: Mapping[str, Any], at: datetime, source: str = "photo") -> dic
         "type": "reading",
         **{name: pad[name] for name in ("analyte", "value", "low", "high", "unit")},
         "source": source,
-        "sample": "tub",
+        "sample": pad.get("sample", "tub"),
     }
 
 

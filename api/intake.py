@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
@@ -37,6 +37,8 @@ class Sent:
     taken_at: datetime | None
     key: str | None
     """The sender's idempotency key."""
+    sample: str = "tub"
+    """Which water was dipped: `tub`, or `fill` for the water from the hose."""
 
 
 class UnusablePhotoError(ValueError):
@@ -150,10 +152,11 @@ def enter(
     session.add(photo)
     session.flush()
     kept = keep_reading(session, photo.id, reading, versions, desk)
-    accepted = [pad for pad in reading["readings"] if pad["status"] == "accepted"]
+    pads = [{**pad, "sample": sent.sample} for pad in reading["readings"]]
+    accepted = [pad for pad in pads if pad["status"] == "accepted"]
     entered = enter_pads(session, sent.tub_id, accepted, kept.id, taken_at, desk)
     done = {event.data["analyte"] for event in entered}
-    waiting = [pad for pad in reading["readings"] if pad["analyte"] not in done]
+    waiting = [pad for pad in pads if pad["analyte"] not in done]
     review.open_for(session, kept.id, sent.tub_id, reading, waiting, taken_at, desk.now)
     photo.answer = {
         "photo": sha256,
@@ -191,7 +194,7 @@ def keep_reading(
 def enter_pads(
     session: Session,
     tub_id: str,
-    pads: list[Mapping[str, Any]],
+    pads: Sequence[Mapping[str, Any]],
     reading_id: int,
     taken_at: datetime,
     desk: Desk,

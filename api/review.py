@@ -208,6 +208,6 @@ def corrected(
         "value": ruling.value,
         "unit": ANALYTES[pad["analyte"]].unit,
         "source": source,
-        "sample": "tub",
+        "sample": pad.get("sample", "tub"),
     }
     return {**event, "low": ruling.low, "high": ruling.high} if ruling.given_band else event

@@ -93,7 +93,9 @@ def trend_of(analyte: str, readings: Sequence[Mapping[str, Any]], wanted: Range 
 
 def span_of(readings: Sequence[Mapping[str, Any]], wanted: Range | None) -> tuple[float, float]:
     """Return the lowest and highest value the picture must show, with a little room."""
-    shown = [one[key] for one in readings for key in ("value", "low", "high") if one.get(key) is not None]
+    shown = [
+        one[key] for one in readings for key in ("value", "low", "high") if one.get(key) is not None
+    ]
     shown += [end for end in wanted or () if end is not None]
     low, high = min(shown), max(shown)
     room = ROOM * (high - low) or max(abs(high) * 0.1, 0.5)
@@ -110,7 +112,8 @@ def place(at: float, times: Sequence[float]) -> float:
 def mark(one: Mapping[str, Any], x: float, height: Any) -> Mark:
     """Return one reading's dot and band."""
     low, high = one.get("low", one["value"]), one.get("high", one["value"])
-    words = f"{day(one['at'])}: {amount(one['value'], one['unit'])} ({band(low, high)}), by {one['source'].replace('_', ' ')}"
+    value, by = amount(one["value"], one["unit"]), one["source"].replace("_", " ")
+    words = f"{day(one['at'])}: {value} ({band(low, high)}), by {by}"
     return Mark(
         x=x,
         y=height(one["value"]),
@@ -123,7 +126,9 @@ def mark(one: Mapping[str, Any], x: float, height: Any) -> Mark:
     )
 
 
-def levels(low: float, high: float, wanted: Range | None, height: Any) -> tuple[tuple[float, str], ...]:
+def levels(
+    low: float, high: float, wanted: Range | None, height: Any
+) -> tuple[tuple[float, str], ...]:
     """Return the numbers at the left: the wanted range's ends, or the span's."""
     ends = [end for end in wanted or () if end is not None] or [low, high]
     return tuple((height(end), number(end)) for end in ends)
@@ -136,5 +141,6 @@ def day(moment: str) -> str:
 
 def in_words(newest: Mapping[str, Any], count: int, wanted: Range | None) -> str:
     """Return what the picture shows as a sentence."""
-    text = f"{count} reading{'s' if count > 1 else ''}; newest {amount(newest['value'], newest['unit'])}"
+    value = amount(newest["value"], newest["unit"])
+    text = f"{count} reading{'s' if count > 1 else ''}; newest {value}"
     return f"{text}; wanted {band(*wanted)}" if wanted else text

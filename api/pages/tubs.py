@@ -25,6 +25,7 @@ from api.store import Decision, Review, TubSummary, TubVersion
 from api.trend import Trend, trends_of
 from api.wanted import ranges_of
 from dosing.analytes import ANALYTES
+from dosing.products import generic_products
 
 router = APIRouter(prefix="/tubs", include_in_schema=False, dependencies=[Depends(who_asks)])
 
@@ -145,11 +146,7 @@ def answer_or_trouble(
 def products_of(tub: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the ids of the products at hand."""
     own = tub.get("products")
-    if own:
-        return tuple(str(one["id"]) for one in own)
-    from dosing.products import builtin_products
-
-    return tuple(one.id for one in builtin_products())
+    return tuple(str(one["id"]) for one in own) if own else tuple(generic_products())
 
 
 def lines(store: Any, now: datetime) -> tuple[TubLine, ...]:
@@ -162,7 +159,9 @@ def lines(store: Any, now: datetime) -> tuple[TubLine, ...]:
         line(tub_id, tub, answers.get(tub_id), waiting.get(tub_id, 0), now)
         for tub_id, tub in newest.items()
     ]
-    return tuple(sorted(found, key=lambda one: (one.kind == "none", one.due != "now", one.due, one.name)))
+    return tuple(
+        sorted(found, key=lambda one: (one.kind == "none", one.due != "now", one.due, one.name))
+    )
 
 
 def newest_versions() -> Any:
@@ -206,7 +205,7 @@ def line(
 
 
 def tub_of(form: Any) -> dict[str, Any]:
-    """Return the fields of a new tub as the log writes them; wrong ones stay for the engine to refuse."""
+    """Return a new tub's fields as the log writes them; the engine refuses wrong ones."""
     text = {name: upload(form, name) for name in ("name", "volume_l", "temperature_c")}
     if isinstance(text["name"], Named):
         raise ProblemError(422, "bad_name", "name: is a file; write the tub's name")

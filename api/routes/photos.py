@@ -26,6 +26,7 @@ from api.workers import AllBusyError, Answer, Pictures, ReadingPool
 from api.workers import Request as Wish
 
 router = APIRouter(prefix="/api/tubs/{tub_id}/photos", tags=["photos"])
+Water = Literal["tub", "fill"]
 DRAWN = problems(401, 404, 422, 503)
 ERRORS = problems(400, 401, 403, 404, 413, 422, 503)
 TOLD_AGAIN: dict[int | str, dict[str, Any]] = {
@@ -37,8 +38,24 @@ def sent_by_form(tub_id: str, form: FormOf, wish: ReadFormOf, idempotency_key: K
     """Return the photo that a multipart form brings."""
     taken_at = moment_of(upload(form, "taken_at"))
     return Sent(
-        tub_id, wish.photo, wish.table, wish.measured, wish.elapsed_s, taken_at, idempotency_key
+        tub_id,
+        wish.photo,
+        wish.table,
+        wish.measured,
+        wish.elapsed_s,
+        taken_at,
+        idempotency_key,
+        water_of(upload(form, "sample")),
     )
+
+
+def water_of(text: Named | str | None) -> Water:
+    """Return which water was dipped; the tub's when the form does not say."""
+    if text is None or text == "tub":
+        return "tub"
+    if text == "fill":
+        return "fill"
+    raise ProblemError(422, "bad_sample", "sample: is neither 'tub' nor 'fill'; send one of them")
 
 
 def moment_of(text: Named | str | None) -> datetime | None:
@@ -101,13 +118,14 @@ def put_photo(
     elapsed_s: Annotated[float | None, Query(ge=0, le=86_400)] = None,
     taken_at: AwareDatetime | None = None,
     name: Annotated[str, Query(max_length=255)] = "photo",
+    sample: Water = "tub",
 ) -> JSONResponse:
     """Keep and read a photo sent as the bare file under the sender's own key, such as a UUID."""
     if not 1 <= len(key) <= 120:
         raise ProblemError(422, "bad_key", "the key must have 1 to 120 letters; send a UUID")
     if not body:
         raise ProblemError(422, "no_photo", "the body is empty; send the photo's bytes")
-    sent = Sent(tub_id, Named(name, body), table, card or None, elapsed_s, taken_at, key)
+    sent = Sent(tub_id, Named(name, body), table, card or None, elapsed_s, taken_at, key, sample)
     return kept(sent, store, pool, settings, desk)
 
 

@@ -1,0 +1,116 @@
+// What waits on this phone to be sent: photos and events, in order, each under its own key, sent once.
+const NAME = "dipstep-outbox", STORE = "waiting";
+const EVERY_MS = 10_000;
+
+const opened = () => new Promise((resolve, reject) => {
+  const request = indexedDB.open(NAME, 1);
+  request.onupgradeneeded = () => request.result.createObjectStore(STORE, { keyPath: "place", autoIncrement: true });
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+
+const within = async (mode, work) => {
+  const database = await opened();
+  try {
+    return await new Promise((resolve, reject) => {
+      const transaction = database.transaction(STORE, mode, { durability: "strict" });
+      const request = work(transaction.objectStore(STORE));
+      transaction.oncomplete = () => resolve(request.result);
+      transaction.onerror = transaction.onabort = () => reject(transaction.error);
+    });
+  } finally { database.close(); }
+};
+
+export const waiting = () => within("readonly", (store) => store.getAll());
+export const remove = (place) => within("readwrite", (store) => store.delete(place));
+const put = (item) => within("readwrite", (store) => store.put(item));
+
+// crypto.randomUUID is missing on plain http; getRandomValues is not.
+export const newKey = () => [...crypto.getRandomValues(new Uint8Array(16))]
+  .map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
+export const add = async (item) => {
+  const place = await put({ ...item, key: item.key ?? newKey(), since: Date.now() });
+  navigator.storage?.persist?.();
+  await show();
+  return place;
+};
+
+const address = (item) => (item.kind === "photo"
+  ? `/api/tubs/${item.tub}/photos/${item.key}?${new URLSearchParams(item.query)}`
+  : `/api/tubs/${item.tub}/events`);
+
+const answerOf = (request) => { try { return JSON.parse(request.responseText); } catch { return null; } };
+
+// XMLHttpRequest, since fetch tells nothing of an upload's progress.
+const send = (item, progress) => new Promise((resolve) => {
+  const request = new XMLHttpRequest();
+  request.open(item.kind === "photo" ? "PUT" : "POST", address(item));
+  request.timeout = 120_000;
+  if (item.kind === "photo") request.setRequestHeader("Content-Type", "application/octet-stream");
+  else {
+    request.setRequestHeader("Content-Type", "application/json");
+    request.setRequestHeader("Idempotency-Key", item.key);
+  }
+  request.upload.onprogress = (event) => event.lengthComputable && progress?.(event.loaded / event.total);
+  request.onload = () => resolve({ status: request.status, answer: answerOf(request) });
+  request.onerror = request.ontimeout = request.onabort = () => resolve({ status: 0, answer: null });
+  request.send(item.kind === "photo" ? item.bytes : JSON.stringify(item.event));
+});
+
+const LATER = new Set([0, 401, 408, 425, 429, 500, 502, 503, 504]);
+const WHY = { 0: "the shop cannot be reached", 401: "log in to send it", 429: "too many at once" };
+
+let draining = false;
+
+export const drain = async (progress) => {
+  if (draining) return;
+  draining = true;
+  try {
+    for (const item of await waiting()) {
+      if (item.refused) continue;
+      const { status, answer } = await send(item, progress);
+      if (LATER.has(status)) {
+        await show(WHY[status] ?? "the shop cannot take it just now");
+        return;
+      }
+      if (status >= 400) await put({ ...item, refused: answer?.detail ?? `refused (${status})` });
+      else await remove(item.place);
+      await show();
+      const name = status >= 400 ? "outbox-refused" : "outbox-sent";
+      document.dispatchEvent(new CustomEvent(name, { detail: { item, answer } }));
+    }
+  } finally { draining = false; }
+};
+
+let why = "";
+
+export const show = async (reason) => {
+  if (reason !== undefined) why = reason;
+  const items = await waiting();
+  const open = items.filter((item) => !item.refused);
+  if (!open.length) why = "";
+  const line = document.querySelector("#outbox");
+  const refused = items.length - open.length;
+  const words = [open.length && `${open.length} waiting on this phone${why && `: ${why}`}`, refused && `${refused} refused`];
+  line.textContent = words.filter(Boolean).join(", ");
+  line.hidden = !items.length;
+  const here = document.querySelector("[data-outbox-here]");
+  if (here) {
+    const mine = open.filter((item) => item.tub === here.dataset.outboxHere);
+    here.hidden = !mine.length;
+    here.textContent = `${mine.length} entr${mine.length > 1 ? "ies" : "y"} of this tub still wait${mine.length > 1 ? "" : "s"} on this phone; what is shown below does not know of ${mine.length > 1 ? "them" : "it"} yet.`;
+  }
+  document.dispatchEvent(new CustomEvent("outbox-changed", { detail: { items, why } }));
+};
+
+const again = () => { drain().catch(() => {}); };
+addEventListener("online", again);
+addEventListener("focus", again);
+addEventListener("pageshow", again);
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && again());
+setInterval(again, EVERY_MS); // a dead server sends no "online" event
+show().then(again);
+
+if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
+else document.documentElement.classList.add("no-worker");
