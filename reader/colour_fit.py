@@ -64,6 +64,11 @@ class Samples:
     good: Mask
     """False where a patch is cut off or spoiled before any fit."""
 
+    @property
+    def middle(self) -> Array:
+        """Return the white's usual code (3,)."""
+        return np.asarray(self.white.mean(axis=0))
+
 
 @dataclass(frozen=True, eq=False)
 class Model:
@@ -89,15 +94,17 @@ PRIOR = Model(np.zeros(TONES), np.hstack([0.87 * SRGB_TO_XYZ_D50, np.zeros((3, 3
 PRIOR_SPREAD = np.concatenate([PRIOR_SD, np.tile([MATRIX_SD] * 3 + [BEND_SD] * 3, 3)])
 
 
-def over_white(code: Array, white: Array, tones: Array) -> Array:
+def over_white(code: Array, white: Array, tones: Array, middle: Array) -> Array:
     """Return linear values over the local white (..., k, 3), less the veil, for tones (..., 6).
 
-    `code` and `white`, the codes white has at the same places, have shape (k, 3).
+    `code` and `white`, the codes white has at the same places, have shape (k, 3); `middle` is the
+    white's usual code (3,), which the veil is a part of.
     """
-    both = linear_from_code(np.concatenate([code, white]), tones)
-    top, ground = both[..., : len(code), :], both[..., len(code) :, :]
-    veil = tones[..., 5, None, None] * ground.mean(axis=(-2, -1), keepdims=True)
-    return np.asarray(np.maximum((top - veil) / (ground - veil), 1e-5))
+    count = len(code)
+    every = linear_from_code(np.concatenate([code, white, middle[None]]), tones)
+    veil = tones[..., 5, None, None] * every[..., 2 * count :, :].mean(axis=-1, keepdims=True)
+    top, ground = every[..., :count, :] - veil, every[..., count : 2 * count, :] - veil
+    return np.asarray(np.maximum(top / ground, 1e-5), np.float64)
 
 
 def features(rgb: Array) -> Array:
@@ -107,11 +114,11 @@ def features(rgb: Array) -> Array:
     return np.stack([r, g, b, *bends], axis=-1)
 
 
-def predicted(model: Model, code: Array, white: Array) -> tuple[Array, Array]:
+def predicted(model: Model, code: Array, white: Array, middle: Array) -> tuple[Array, Array]:
     """Return CIELAB (k, 3) of codes (k, 3) and its derivative (k, 3, 24) by the parameters."""
     small = 1e-3
     tones = np.vstack([model.tone, model.tone + small * np.eye(TONES)])
-    terms = features(over_white(code, white, tones))
+    terms = features(over_white(code, white, tones, middle))
     xyz = terms @ model.matrix.T
     by_xyz = lab_slopes(xyz[0])
     by_tone = np.moveaxis((xyz[1:] - xyz[0]) / small, 0, -1)
@@ -124,7 +131,7 @@ def parametric_fit(samples: Samples, start: Model | None = None) -> tuple[Model,
     """Return the model, the weights (k,) of the patches and their scatter in tolerance units."""
     scale = tolerance_scale(samples.lab)
     model, sigma, weights = start or _start(samples, scale), 1.5, samples.good.astype(float)
-    lab, slopes = predicted(model, samples.code, samples.white)
+    lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
     damping = 1e-3
     for _ in range(STEPS):
         left = np.einsum("kij,kj->ki", scale, samples.lab - lab)
@@ -134,7 +141,7 @@ def parametric_fit(samples: Samples, start: Model | None = None) -> tuple[Model,
             np.einsum("kij,kjp->kip", scale, slopes), left, weights / sigma**2, model, damping
         )
         trial = model.moved(step)
-        trial_lab, trial_slopes = predicted(trial, samples.code, samples.white)
+        trial_lab, trial_slopes = predicted(trial, samples.code, samples.white, samples.middle)
         after = np.einsum("kij,kj->ki", scale, samples.lab - trial_lab)
         gain = _cost(left, weights, sigma, model) - _cost(after, weights, sigma, trial)
         if gain < -1e-9:
@@ -148,7 +155,7 @@ def parametric_fit(samples: Samples, start: Model | None = None) -> tuple[Model,
 
 def _start(samples: Samples, scale: Array) -> Model:
     """Return plain sRGB with the 3x3 that fits best."""
-    rgb = over_white(samples.code, samples.white, np.zeros((1, TONES)))[0]
+    rgb = over_white(samples.code, samples.white, np.zeros((1, TONES)), samples.middle)[0]
     xyz = xyz_from_lab(samples.lab)
     slopes = scale @ lab_slopes(xyz)
     rows = (slopes[:, :, :, None] * rgb[:, None, None, :]).reshape(-1, 9)
@@ -211,9 +218,14 @@ class ColourFit:
         """Return which patches were kept."""
         return self.samples.good
 
+    def quick(self, code: Array, white: Array) -> Array:
+        """Return CIELAB (k, 3) by the parametric part alone, for pictures; `white` is its code."""
+        rgb = over_white(code, white, self.model.tone, self.samples.middle)
+        return fast_lab(features(rgb) @ self.model.matrix.T)
+
     def read(self, code: Array, at_mm: Array) -> tuple[Array, Array]:
         """Return CIELAB (k, 3) of codes (k, 3) at places (k, 2), and its covariance (k, 3, 3)."""
-        lab, slopes = predicted(self.model, code, self.light.code_at(at_mm))
+        lab, slopes = predicted(self.model, code, self.light.code_at(at_mm), self.samples.middle)
         scale = tolerance_scale(lab)
         here = np.einsum("kij,kjp->kip", scale, slopes)
         cross = np.einsum("kip,mp->kim", here, self.spread)
@@ -261,7 +273,7 @@ def _joint(
     samples: Samples, light: Light, model: Model, weights: Array, sigma: float
 ) -> tuple[ColourFit, Array]:
     """Return parameters and smooth errors solved together, and each patch's standardised error."""
-    lab, slopes = predicted(model, samples.code, samples.white)
+    lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
     scale = tolerance_scale(samples.lab)
     rows = np.einsum("kij,kjp->kip", scale, slopes).reshape(-1, slopes.shape[2])
     left = np.einsum("kij,kj->ki", scale, samples.lab - lab).ravel()

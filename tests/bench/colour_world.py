@@ -88,8 +88,8 @@ def measured_cameras() -> list[Array]:
     shape = colour.SpectralShape(390, 730, 5)
     cameras = [c.copy().align(shape).values for c in colour.MSDS_CAMERA_SENSITIVITIES.values()]
     path = Path(colour.__file__).parent / "characterisation/datasets/rawtoaces"
-    name = "CANON_EOS_5DMark_II_RGB_Sensitivities.csv"
-    rows = list(csv.reader((path / name).read_text().splitlines()))
+    table_file = next(path.glob("*_RGB_Sensitivities.csv"))
+    rows = list(csv.reader(table_file.read_text().splitlines()))
     table = np.array([[float(v) for v in row] for row in rows if row[0][0].isdigit()])
     cameras.append(
         np.stack([np.interp(WAVELENGTHS_NM, table[:, 0], table[:, k]) for k in (1, 2, 3)], 1)

@@ -1,0 +1,75 @@
+"""What the card's own patches say about the photo: light, exposure, print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reader.card import Card
+from reader.colour_fit import ColourFit
+from reader.lab import delta_e00
+from reader.light import Light
+
+Array = NDArray[np.float64]
+
+OFF_DE00, WRONG_DE00 = 0.8, 1.2
+"""Median leave-one-out error of a measured card: above the first a person looks again, above the
+second nothing is read. Good photos of measured cards lie at 0.4 to 0.7."""
+
+NOMINAL_OFF_DE00, NOMINAL_WRONG_DE00 = 1.8, 4.0
+"""The same for a card whose print was not measured: its own errors are inside."""
+
+CUT_WHITE = 0.25
+"""Share of the white cut off above which the photo is too bright."""
+
+DARK_CODE = 0.22
+"""A brightest channel of white below this code is too dark to tell colours."""
+
+FEWEST_PATCHES = 20
+"""With fewer good patches curve, matrix and bend cannot be told apart."""
+
+SPOILED_PATCHES = 4
+"""So many patches left out deserve a remark."""
+
+
+@dataclass(frozen=True)
+class CardCheck:
+    """How well the card's patches fit each other."""
+
+    delta_e00_median: float
+    delta_e00_p95: float
+    reasons: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
+    """Ids of the patches that were left out."""
+
+
+def check_card(fit: ColourFit, light: Light, card: Card) -> CardCheck:
+    """Return the leave-one-out error of the card's patches, and the reasons they give."""
+    used = fit.used
+    error = delta_e00(np.clip(fit.loo_lab, -300, 300), fit.samples.lab)[used]
+    median, p95 = float(np.median(error)), float(np.quantile(error, 0.95))
+    reasons = (*_exposure(light), *_patches(used), *_print(median, card.measured))
+    left_out = tuple(p.id for p, good in zip(card.patches, used, strict=True) if not good)
+    return CardCheck(median, p95, reasons, left_out)
+
+
+def _exposure(light: Light) -> tuple[str, ...]:
+    if light.clipped_share > CUT_WHITE:
+        return ("overexposed",)
+    return ("underexposed",) if light.white_code.max(axis=1).mean() < DARK_CODE else ()
+
+
+def _patches(used: NDArray[np.bool_]) -> tuple[str, ...]:
+    if used.sum() < FEWEST_PATCHES:
+        return ("few_patches",)
+    return ("patches_spoiled",) if np.sum(~used) >= SPOILED_PATCHES else ()
+
+
+def _print(median: float, measured: bool) -> tuple[str, ...]:
+    off, wrong = (OFF_DE00, WRONG_DE00) if measured else (NOMINAL_OFF_DE00, NOMINAL_WRONG_DE00)
+    remark = () if measured else ("card_nominal",)
+    if median > wrong:
+        return (*remark, "card_colours_wrong")
+    return (*remark, "card_colours_off") if median > off else remark

@@ -1,0 +1,212 @@
+"""From the pixels of each pad to its colour, how sure that is, and what a person should know.
+
+Only the pad's middle is looked at, cut into small blocks. Averages are taken of code values, block
+by block; the way to CIELAB is gone by these few means, never by pixels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reader.budget import Budget
+from reader.colour_fit import ColourFit
+from reader.find_strip import StripBox
+from reader.flatten import Flat
+from reader.lab import delta_e00
+from reader.light import CLIPPED_CODE, Light
+from reader.tone import srgb_decode, srgb_encode
+
+Array = NDArray[np.float64]
+
+MIDDLE = 0.66
+"""Part of a pad's side that is read: a little under half its area, clear of its edges."""
+
+BLOCKS = 4
+"""The middle is cut into this many blocks a side."""
+
+FEWEST_PX = 16.0
+"""Photo pixels a pad's side must have; below, JPEG and blur mix it with its surroundings."""
+
+BLUR_REACH = 2.0
+"""Edges spread over this many times the blur's standard deviation."""
+
+GLARE_RISE, GLARE_SHARE = 0.10, 0.04
+"""A mirror spot: pixels this much brighter (code) than the pad's middle value, over this share."""
+
+DIRT_FALL, DIRT_SHARE = 0.10, 0.04
+"""Dirt: pixels this much darker, over this share."""
+
+CUT_SHARE = 0.05
+"""Share of pixels at the top of their range above which the mean is no colour."""
+
+UNEVEN_DE00 = 5.0
+"""Spread of the blocks' colours above which a pad has no one colour."""
+
+SHADOW_MM = 9.0
+"""A shadow's edge nearer than this to a pad's middle may lie on the pad."""
+
+SHINE = 0.004
+"""Wet sheen, usual size: this part of white mirrored onto a pad, not seen as such."""
+
+SAMPLE_DOF = 12.0
+"""Degrees of freedom of a pad's covariance: heavy tails of dye against ink."""
+
+
+@dataclass(frozen=True, eq=False)
+class PadColour:
+    """The colour of one pad as D50 would show it."""
+
+    pad: int
+    """Place on the strip, 1 at the dipped tip."""
+    lab: Array | None
+    """CIELAB, D50 / 2 degree, shape (3,); None when the pad could not be read."""
+    cov: Array | None
+    """Covariance of the measurement (pixels, light, card fit) [Lab units squared], shape (3, 3)."""
+    cov_budget: Array | None
+    """What dye seen beside ink adds [Lab units squared]; a table made from photos holds it."""
+    dof: float
+    """Degrees of freedom of these covariances' tails."""
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Middle:
+    """What was measured in the middle of one pad."""
+
+    codes: Array
+    """(BLOCKS * BLOCKS, 3): mean codes of the blocks."""
+    centre_mm: Array
+    """(2,)."""
+    side_px: float
+    """Side of the pad in pixels of the photo."""
+    reasons: tuple[str, ...]
+    readable: bool
+
+
+def pad_colours(
+    flat: Flat, light: Light, fit: ColourFit, strip: StripBox, budget: Budget
+) -> tuple[PadColour, ...]:
+    """Return the colours of the strip's pads in the order of `strip.pads`."""
+    middles = [
+        _middle(flat, quad, said)
+        for quad, said in zip(strip.quads_mm, strip.pad_reasons, strict=True)
+    ]
+    read = [m for m in middles if m.readable]
+    if not read:
+        return tuple(_unread(p, m) for p, m in zip(strip.pads, middles, strict=True))
+    code = np.concatenate([m.codes for m in read])
+    at_mm = np.repeat([m.centre_mm for m in read], BLOCKS**2, axis=0)
+    lab, _ = fit.read(code, at_mm)
+    blocks = iter(lab.reshape(len(read), BLOCKS**2, 3))
+    return tuple(
+        _colour(pad, m, next(blocks), light, fit, budget) if m.readable else _unread(pad, m)
+        for pad, m in zip(strip.pads, middles, strict=True)
+    )
+
+
+def _unread(pad: int, middle: _Middle) -> PadColour:
+    return PadColour(pad, None, None, None, SAMPLE_DOF, middle.reasons)
+
+
+def _colour(
+    pad: int, middle: _Middle, blocks: Array, light: Light, fit: ColourFit, budget: Budget
+) -> PadColour:
+    """Return the colour of a pad from its blocks, shape (n, 3) in CIELAB and in code."""
+    kept = _near_the_median(blocks)
+    code = middle.codes[kept].mean(axis=0)
+    at_mm = middle.centre_mm[None]
+    white = light.code_at(at_mm)
+    shone = srgb_encode(np.maximum(srgb_decode(code) + SHINE * srgb_decode(white), 0.0))
+    darker = _scaled(code, float(light.uncertainty_at(at_mm)[0]))
+    lab, cov = fit.read(np.vstack([code, shone, darker]), np.repeat(at_mm, 3, axis=0))
+    moved = lab[1:] - lab[0]
+    # Blocks of one pad share what the camera did to it: count four of them as one sample.
+    scatter = np.cov(blocks[kept], rowvar=False) / (kept.sum() / 4.0)
+    total = cov[0] + scatter + moved.T @ moved + budget.print_at(lab[0])
+    reasons = (*middle.reasons, *_uneven(blocks), *_shadow(middle.centre_mm, light))
+    return PadColour(pad, lab[0], total, budget.at(lab[0]), SAMPLE_DOF, reasons)
+
+
+def _scaled(code: Array, log_change: float) -> Array:
+    return np.asarray(srgb_encode(np.maximum(srgb_decode(code), 0.0) * np.exp(log_change)))
+
+
+def _near_the_median(blocks: Array) -> NDArray[np.bool_]:
+    """Return the three quarters of the blocks (n,) nearest the median colour."""
+    off = np.linalg.norm(blocks - np.median(blocks, axis=0), axis=1)
+    return np.asarray(off <= np.quantile(off, 0.75))
+
+
+def _uneven(blocks: Array) -> tuple[str, ...]:
+    off = delta_e00(blocks, np.broadcast_to(np.median(blocks, axis=0), blocks.shape))
+    return ("uneven_pad",) if np.quantile(off, 0.9) > UNEVEN_DE00 / 2 else ()
+
+
+def _shadow(centre_mm: Array, light: Light) -> tuple[str, ...]:
+    off = np.linalg.norm(light.edges_mm - centre_mm, axis=1)
+    return ("shadow_on_pad",) if np.sum(off < SHADOW_MM) >= 2 else ()
+
+
+def _middle(flat: Flat, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
+    """Return the middle of the pad with these corners (4, 2), of which `said` is known already."""
+    sides = np.linalg.norm(np.roll(quad_mm, -1, axis=0) - quad_mm, axis=1)
+    side_mm = float(sides.min())
+    spread = BLUR_REACH * flat.blur_mm
+    part = min(MIDDLE, max((side_mm - 2.0 * spread) / side_mm, 0.3))
+    pixels, cut = _straight(flat, quad_mm, part)
+    side_px = side_mm * flat.photo_px_per_mm
+    middle = _Middle(_block_means(pixels), quad_mm.mean(axis=0), side_px, (), True)
+    if not np.isfinite(pixels).all():
+        return replace(middle, reasons=said or ("strip_cut_off",), readable=False)
+    reasons = (*said, *_seen_in(pixels, cut))
+    if side_px < FEWEST_PX:
+        reasons = (*reasons, "too_small")
+    if BLUR_REACH * flat.blur_mm > 0.35 * side_mm:
+        reasons = (*reasons, "blurred")
+    return replace(middle, reasons=reasons, readable=not {"clipped", "too_small"} & set(reasons))
+
+
+def _straight(flat: Flat, quad_mm: Array, part: float) -> tuple[NDArray[np.float32], float]:
+    """Return the middle part of a pad (n, n, 3) straightened, and its share of cut-off pixels."""
+    side_mm = float(np.linalg.norm(quad_mm[1] - quad_mm[0])) * part
+    n = BLOCKS * max(2, round(side_mm * flat.px_per_mm / BLOCKS))
+    inner = quad_mm.mean(axis=0) + part * (quad_mm - quad_mm.mean(axis=0))
+    ends = np.array([[-0.5, -0.5], [n - 0.5, -0.5], [n - 0.5, n - 0.5], [-0.5, n - 0.5]])
+    matrix = cv2.getPerspectiveTransform(
+        ends.astype(np.float32), flat.to_px(inner).astype(np.float32)
+    )
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    low = np.clip(np.floor(flat.to_px(quad_mm).min(axis=0)).astype(int) - 2, 0, None)
+    high = np.ceil(flat.to_px(quad_mm).max(axis=0)).astype(int) + 3
+    window = (slice(low[1], high[1]), slice(low[0], high[0]))
+    moved = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]]) @ matrix
+    pixels = cv2.warpPerspective(
+        flat.rgb[window], moved, (n, n), flags=flags, borderValue=(np.nan,) * 3
+    )
+    cut = cv2.warpPerspective(flat.clipped[window].astype(np.float32), moved, (n, n), flags=flags)
+    return np.asarray(pixels, np.float32), float(
+        np.mean((cut > 0.5) | (pixels.max(axis=2) >= CLIPPED_CODE))
+    )
+
+
+def _block_means(pixels: NDArray[np.float32]) -> Array:
+    """Return the mean codes of the blocks (BLOCKS * BLOCKS, 3)."""
+    n = len(pixels) // BLOCKS
+    blocks = pixels.reshape(BLOCKS, n, BLOCKS, n, 3).astype(np.float64)
+    return np.asarray(blocks.mean(axis=(1, 3)).reshape(-1, 3))
+
+
+def _seen_in(pixels: NDArray[np.float32], cut: float) -> tuple[str, ...]:
+    """Return what the pixels of a pad's middle show: cut off, glare, dirt."""
+    luma = cv2.blur(pixels, (3, 3)) @ np.array([0.299, 0.587, 0.114], np.float32)
+    usual = float(np.median(luma))
+    reasons = ["clipped"] if cut > CUT_SHARE else []
+    if np.mean(luma > usual + GLARE_RISE) > GLARE_SHARE:
+        reasons.append("glare")
+    if np.mean(luma < usual - DIRT_FALL) > DIRT_SHARE:
+        reasons.append("dirty")
+    return tuple(reasons)
