@@ -1,9 +1,10 @@
-"""A tub's log as rows a person reads: when, what, by whom."""
+"""A tub's log as rows a person reads: when, what, by whom; one dip is one row."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from api.store import TubEvent
@@ -11,22 +12,34 @@ from api.words import amount, band, plain
 
 
 @dataclass(frozen=True)
-class Row:
+class Entry:
     """One event."""
 
     id: str
-    at: str
     what: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """What was entered at one moment from one place."""
+
+    at: str
     by: str
     type: str
+    entries: tuple[Entry, ...]
 
 
 def rows_of(events: Sequence[TubEvent]) -> tuple[Row, ...]:
-    """Return the events, newest first."""
-    return tuple(
-        Row(one.id, one.data["at"], in_words(one.data), f"{one.entered_by}, {one.origin}", one.type)
-        for one in reversed(events)
-    )
+    """Return the events, newest first, those of one moment and origin together."""
+    together = groupby(reversed(events), key=lambda one: (one.data["at"], one.type, one.origin))
+    return tuple(row_of(list(group)) for _, group in together)
+
+
+def row_of(group: list[TubEvent]) -> Row:
+    """Return events of one moment as one row."""
+    first = group[0]
+    entries = tuple(Entry(one.id, in_words(one.data)) for one in reversed(group))
+    return Row(first.data["at"], f"{first.entered_by}, {first.origin}", first.type, entries)
 
 
 def in_words(event: Mapping[str, Any]) -> str:
@@ -44,6 +57,6 @@ def in_words(event: Mapping[str, Any]) -> str:
 def reading_in_words(event: Mapping[str, Any]) -> str:
     """Return a reading as a line."""
     water = " of the fill water" if event.get("sample") == "fill" else ""
-    ends = f" ({band(event['low'], event['high'])})" if "low" in event or "high" in event else ""
+    ends = f" ({band(event['low'], event['high'])})" if "low" in event and "high" in event else ""
     value = amount(event["value"], event["unit"])
     return f"{plain(event['analyte'])}{water} {value}{ends}, {plain(event['source'])}"

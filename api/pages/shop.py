@@ -73,7 +73,7 @@ class TablePage:
     """How far a table can be trusted."""
 
     name: str
-    version: str
+    edition: str
     strip: str
     lot: str
     verdict: str
@@ -209,7 +209,7 @@ def table_page(file: Named, kept: KeptFile | None, name: str, today: date) -> Ta
     checked = check_table(load_table(file.text(), file.name), today)
     return TablePage(
         name=name,
-        version="sample" if kept is None else f"version {kept.version}",
+        edition="sample" if kept is None else f"version {kept.version}",
         strip=checked.table.strip,
         lot=checked.table.lot,
         verdict=checked.verdict,
