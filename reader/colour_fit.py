@@ -47,6 +47,9 @@ KRIGE_LENGTH = 22.0
 KRIGE_SHARE = 0.5
 """Part of the patches' scatter that is thought smooth over CIELAB; the rest is each patch's own."""
 
+GRID = 20
+"""A patch's middle is sampled at so many places a side."""
+
 STEPS = 12
 """Gauss-Newton steps at most."""
 
@@ -305,25 +308,38 @@ def _joint(
 def fit_colour(flat: Flat, light: Light, card: Card) -> ColourFit:
     """Return the fit of a flattened card by its patches."""
     rects = np.array([patch.rect_mm for patch in card.patches])
-    seen = [_patch_code(flat, rect) for rect in rects]
-    code = np.array([s[0] for s in seen])
-    good = np.array([s[1] for s in seen])
-    middles = rects[:, :2] + rects[:, 2:] / 2
+    code, good = patch_codes(flat, rects)
     lab = np.array([patch.lab for patch in card.patches])
-    return solve(Samples(code, light.code_at(middles), lab, good), light)
+    white = light.code_at(rects[:, :2] + rects[:, 2:] / 2)
+    return solve(Samples(code, white, lab, good), light)
 
 
-def _patch_code(flat: Flat, rect_mm: Array) -> tuple[Array, bool]:
-    """Return the mean code (3,) of a patch's middle, and whether it is whole and not cut off."""
-    inset = np.minimum(np.maximum(0.2 * rect_mm[2:], 1.6 * flat.blur_mm), 0.4 * rect_mm[2:])
-    low = np.round(flat.to_px(rect_mm[:2] + inset) + 0.5).astype(int)
-    high = np.round(flat.to_px(rect_mm[:2] + rect_mm[2:] - inset) + 0.5).astype(int)
-    window = (slice(low[1], max(high[1], low[1] + 1)), slice(low[0], max(high[0], low[0] + 1)))
-    pixels = flat.rgb[window].reshape(-1, 3).astype(np.float64)
-    if not len(pixels) or not np.isfinite(pixels).all():
-        return np.full(3, 0.5), False
-    middle = np.median(pixels, axis=0)
-    off = np.abs(pixels - middle).max(axis=1)
-    near = pixels[off <= max(0.02, 3.0 * float(np.median(off)))]
-    cut = flat.clipped[window].mean() > 0.02 or middle.max() >= CLIPPED_CODE
-    return near.mean(axis=0), not cut and middle.max() > 0.015 and len(near) > 0.6 * len(pixels)
+def patch_codes(flat: Flat, rects_mm: Array) -> tuple[Array, Mask]:
+    """Return mean codes (k, 3) of the middles of patches (k, 4), and which are whole.
+
+    A patch is not whole where it is cut off at the top, nearly black, outside the photo, or where
+    many of its pixels differ from its usual colour.
+    """
+    rows, columns = _grids(flat, rects_mm)
+    pixels = flat.rgb[rows, columns].reshape(len(rects_mm), -1, 3).astype(np.float64)
+    inside = np.isfinite(pixels.sum(axis=(1, 2)))
+    pixels[~inside] = 0.5
+    middle = np.median(pixels, axis=1)
+    off = np.abs(pixels - middle[:, None]).max(axis=2)
+    usual = np.median(off, axis=1, keepdims=True)
+    share = np.where(off <= np.maximum(0.02, 3.0 * usual), 1.0, 0.0)
+    code = np.einsum("kpc,kp->kc", pixels, share) / share.sum(axis=1, keepdims=True)
+    cut = flat.clipped[rows, columns].mean(axis=(1, 2)) > 0.02
+    bright, dark = middle.max(axis=1) >= CLIPPED_CODE, middle.max(axis=1) <= 0.015
+    return code, inside & ~cut & ~bright & ~dark & (share.mean(axis=1) > 0.6)
+
+
+def _grids(flat: Flat, rects_mm: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return rows (k, n, 1) and columns (k, 1, n) of the pixels in the middles of patches."""
+    inset = np.clip(1.6 * flat.blur_mm, 0.2 * rects_mm[:, 2:], 0.4 * rects_mm[:, 2:])
+    low = rects_mm[:, :2] + inset
+    shares = np.linspace(0.0, 1.0, GRID)
+    at_mm = low[:, None] + shares[None, :, None] * (rects_mm[:, 2:] - 2.0 * inset)[:, None]
+    limit = np.array(flat.rgb.shape[1::-1]) - 1
+    at_px = np.clip(np.rint(flat.to_px(at_mm)), 0, limit).astype(np.intp)
+    return at_px[:, :, None, 1], at_px[:, None, :, 0]

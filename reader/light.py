@@ -8,6 +8,7 @@ curve is the colour fit's business, so the field is told in codes: those white w
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -25,7 +26,7 @@ CLIPPED_CODE = 0.993
 PITCH_MM = 0.5
 """Distance of the points of white that are looked at."""
 
-CELL_MM = 7.0
+CELL_MM = 8.0
 """Side of the cells whose white is averaged."""
 
 KEEP_OFF_MM = 0.6
@@ -58,16 +59,23 @@ class Light:
     """Places (k, 2) on the white where the light falls off like the edge of a shadow."""
     reasons: tuple[str, ...] = ()
 
-    def weights_at(self, at_mm: Array) -> Array:
-        """Return (k, n): log light at places (k, 2) from the cells' log white (n,)."""
+    @cached_property
+    def _inverse(self) -> Array:
+        """Inverse (n, n) of the covariance of the cells' log white."""
         inner = _kinship(self.white_mm, self.white_mm)
         inner[np.diag_indices_from(inner)] += NOISE_SD**2
-        return np.asarray(np.linalg.solve(inner, _kinship(self.white_mm, at_mm)).T, np.float64)
+        return np.asarray(np.linalg.inv(inner), np.float64)
+
+    @cached_property
+    def _solved(self) -> Array:
+        log = np.log(np.maximum(srgb_decode(self.white_code), 1e-4))
+        return np.asarray(self._inverse @ log, np.float64)
 
     def uncertainty_at(self, at_mm: Array) -> Array:
         """Return the standard deviation (k,) of the log light at places (k, 2)."""
-        weights, own = self.weights_at(at_mm), _kinship(at_mm, at_mm).diagonal()
-        spared = np.sum(weights * _kinship(at_mm, self.white_mm), axis=1)
+        kin = _kinship(at_mm, self.white_mm)
+        own = np.array([_kinship(place[None], place[None])[0, 0] for place in at_mm])
+        spared = np.einsum("kn,nm,km->k", kin, self._inverse, kin, optimize=True)
         return np.asarray(np.sqrt(np.clip(own - spared, 1e-8, None)), np.float64)
 
     def code_at(self, at_mm: Array) -> Array:
@@ -76,13 +84,13 @@ class Light:
         Smoothed in the logarithm of plain sRGB: over a card the white's codes vary little enough
         that another curve would give the same surface.
         """
-        log = np.log(np.maximum(srgb_decode(self.white_code), 1e-4))
-        return srgb_encode(np.exp(self.weights_at(at_mm) @ log))
+        return srgb_encode(np.exp(_kinship(at_mm, self.white_mm) @ self._solved))
 
 
 def _kinship(first_mm: Array, second_mm: Array) -> Array:
     """Return the prior covariance (n, k) of the log light between two sets of places."""
-    squared = np.sum((first_mm[:, None] - second_mm[None]) ** 2, axis=2)
+    sizes = np.sum(first_mm**2, axis=1)[:, None] + np.sum(second_mm**2, axis=1)
+    squared = np.maximum(sizes - 2.0 * first_mm @ second_mm.T, 0.0)
     plane = PLANE_SD**2 * (first_mm / 100.0) @ (second_mm / 100.0).T
     wide = WIDE_SD**2 * np.exp(-0.5 * squared / WIDE_MM**2)
     narrow = NARROW_SD**2 * np.exp(-0.5 * squared / NARROW_MM**2)
@@ -193,12 +201,12 @@ def _cells(points: _Points, card: Card) -> tuple[Array, Array, NDArray[np.bool_]
 def _kept(at_mm: Array, code: Array) -> NDArray[np.bool_]:
     """Return True (n,) for cells that lie on the smooth surface through the others."""
     log = 2.2 * np.log(np.maximum(code, 1e-3))
+    kin = _kinship(at_mm, at_mm)
     keep = np.ones(len(at_mm), bool)
     for _ in range(3):
-        smooth = Light(at_mm[keep], code[keep]).weights_at(at_mm) @ log[keep]
-        off = np.abs(log - smooth).max(axis=1)
-        limit = max(0.02, 5.0 * 1.48 * float(np.median(off[keep])))
-        kept = off < limit
+        inner = kin[np.ix_(keep, keep)] + NOISE_SD**2 * np.eye(int(keep.sum()))
+        off = np.abs(log - kin[:, keep] @ np.linalg.solve(inner, log[keep])).max(axis=1)
+        kept = off < max(0.02, 5.0 * 1.48 * float(np.median(off[keep])))
         if kept.sum() < 12 or np.array_equal(kept, keep):
             return keep
         keep = kept

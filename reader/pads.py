@@ -49,8 +49,9 @@ UNEVEN_DE00 = 5.0
 SHADOW_MM = 9.0
 """A shadow's edge nearer than this to a pad's middle may lie on the pad."""
 
-SHINE = 0.004
-"""Wet sheen, usual size: this part of white mirrored onto a pad, not seen as such."""
+SHEEN = 0.004
+"""Part of white that a wet pad usually mirrors, evenly and so unseen: mean and spread alike. It is
+taken off, and its spread is added to the covariance."""
 
 SAMPLE_DOF = 12.0
 """Degrees of freedom of a pad's covariance: heavy tails of dye against ink."""
@@ -98,12 +99,14 @@ def pad_colours(
     read = [m for m in middles if m.readable]
     if not read:
         return tuple(_unread(p, m) for p, m in zip(strip.pads, middles, strict=True))
-    code = np.concatenate([m.codes for m in read])
-    at_mm = np.repeat([m.centre_mm for m in read], BLOCKS**2, axis=0)
-    lab, _ = fit.read(code, at_mm)
-    blocks = iter(lab.reshape(len(read), BLOCKS**2, 3))
+    blocks = fit.read(
+        np.concatenate([m.codes for m in read]),
+        np.repeat([m.centre_mm for m in read], BLOCKS**2, axis=0),
+    )[0].reshape(len(read), BLOCKS**2, 3)
+    lab, cov = _means(read, blocks, light, fit)
+    found = iter(zip(read, _uneven(blocks), lab, cov, strict=True))
     return tuple(
-        _colour(pad, m, next(blocks), light, fit, budget) if m.readable else _unread(pad, m)
+        _colour(pad, *next(found), light, budget) if m.readable else _unread(pad, m)
         for pad, m in zip(strip.pads, middles, strict=True)
     )
 
@@ -112,27 +115,35 @@ def _unread(pad: int, middle: _Middle) -> PadColour:
     return PadColour(pad, None, None, None, SAMPLE_DOF, middle.reasons)
 
 
-def _colour(
-    pad: int, middle: _Middle, blocks: Array, light: Light, fit: ColourFit, budget: Budget
-) -> PadColour:
-    """Return the colour of a pad from its blocks, shape (n, 3) in CIELAB and in code."""
-    kept = _near_the_median(blocks)
-    code = middle.codes[kept].mean(axis=0)
-    at_mm = middle.centre_mm[None]
-    white = light.code_at(at_mm)
-    shone = srgb_encode(np.maximum(srgb_decode(code) + SHINE * srgb_decode(white), 0.0))
-    darker = _scaled(code, float(light.uncertainty_at(at_mm)[0]))
-    lab, cov = fit.read(np.vstack([code, shone, darker]), np.repeat(at_mm, 3, axis=0))
-    moved = lab[1:] - lab[0]
+def _means(read: list[_Middle], blocks: Array, light: Light, fit: ColourFit) -> tuple[Array, Array]:
+    """Return the pads' colours (k, 3) and covariances (k, 3, 3) of fit, light and sheen."""
+    kept = [_near_the_median(own) for own in blocks]
+    code = np.array([m.codes[k].mean(axis=0) for m, k in zip(read, kept, strict=True)])
+    at_mm = np.array([m.centre_mm for m in read])
+    white = srgb_decode(light.code_at(at_mm))
+    linear = np.maximum(srgb_decode(code), 0.0)
+    dry = np.maximum(linear - SHEEN * white, 0.2 * linear)
+    lighter = dry * np.exp(light.uncertainty_at(at_mm))[:, None]
+    every = srgb_encode(np.concatenate([dry, dry + SHEEN * white, lighter]))
+    lab, cov = fit.read(every, np.tile(at_mm, (3, 1)))
+    count = len(read)
+    moved = np.stack([lab[count : 2 * count], lab[2 * count :]], axis=1) - lab[:count, None]
+    cov = cov[:count] + np.einsum("kpi,kpj->kij", moved, moved)
     # Blocks of one pad share what the camera did to it: count four of them as one sample.
-    scatter = np.cov(blocks[kept], rowvar=False) / (kept.sum() / 4.0)
-    total = cov[0] + scatter + moved.T @ moved + budget.print_at(lab[0])
-    reasons = (*middle.reasons, *_uneven(blocks), *_shadow(middle.centre_mm, light))
-    return PadColour(pad, lab[0], total, budget.at(lab[0]), SAMPLE_DOF, reasons)
+    scatter = [
+        np.cov(own[k], rowvar=False) * 4.0 / k.sum() for own, k in zip(blocks, kept, strict=True)
+    ]
+    return lab[:count], cov + np.array(scatter)
 
 
-def _scaled(code: Array, log_change: float) -> Array:
-    return np.asarray(srgb_encode(np.maximum(srgb_decode(code), 0.0) * np.exp(log_change)))
+def _colour(
+    pad: int, middle: _Middle, uneven: bool, lab: Array, cov: Array, light: Light, budget: Budget
+) -> PadColour:
+    """Return the colour of a pad with its budget and what was seen on it."""
+    remark = ("uneven_pad",) if uneven else ()
+    reasons = (*middle.reasons, *remark, *_shadow(middle.centre_mm, light))
+    total = cov + budget.print_at(lab)
+    return PadColour(pad, lab, total, budget.at(lab), SAMPLE_DOF, reasons)
 
 
 def _near_the_median(blocks: Array) -> NDArray[np.bool_]:
@@ -141,9 +152,11 @@ def _near_the_median(blocks: Array) -> NDArray[np.bool_]:
     return np.asarray(off <= np.quantile(off, 0.75))
 
 
-def _uneven(blocks: Array) -> tuple[str, ...]:
-    off = delta_e00(blocks, np.broadcast_to(np.median(blocks, axis=0), blocks.shape))
-    return ("uneven_pad",) if np.quantile(off, 0.9) > UNEVEN_DE00 / 2 else ()
+def _uneven(blocks: Array) -> NDArray[np.bool_]:
+    """Say for each pad whether its blocks (k, n, 3) differ too much to be one colour."""
+    usual = np.median(blocks, axis=1, keepdims=True)
+    off = delta_e00(np.clip(blocks, -300, 300), np.broadcast_to(usual, blocks.shape))
+    return np.asarray(np.quantile(off, 0.9, axis=1) > UNEVEN_DE00 / 2)
 
 
 def _shadow(centre_mm: Array, light: Light) -> tuple[str, ...]:
