@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from calibration.estimate import Estimate
     from calibration.lots import LotComparison
     from calibration.rows import Fault
+    from dosing.recipe import Recipe
 
 VERDICTS = {
     "good": "This table can be trusted.",
@@ -59,6 +60,20 @@ def tell_comparison(found: LotComparison, notes: Sequence[str]) -> str:
             f"({pad.low_steps:+.2f} to {pad.high_steps:+.2f}; {pad.strips} strips){other}"
         )
     lines += [f"- {note}" for note in notes]
+    return "\n".join(lines)
+
+
+def tell_recipe(recipe: Recipe) -> str:
+    """Return the series, the steps and, before both, the cautions."""
+    lines = [f"Waters of known {recipe.analyte} [{recipe.unit}]", "", "Before you begin:"]
+    lines += [f"  ! {caution}" for caution in recipe.cautions]
+    lines += ["", "How to mix:"]
+    lines += [f"  {i}. {step}" for i, step in enumerate(recipe.steps, 1)]
+    lines += ["", f"The waters, {recipe.volume_ml:g} mL each (95 % band):"]
+    for water in recipe.standards:
+        parts = ", ".join(f"{ml:g} mL {name}" for name, ml in water.parts_ml.items())
+        band = f"({water.low:.4g} to {water.high:.4g})" if water.high > water.low else ""
+        lines.append(f"  {water.value:8.4g} {band:20} {parts or 'distilled water'}")
     return "\n".join(lines)
 
 

@@ -30,6 +30,7 @@ def add(verbs: Verbs) -> None:
     _add_check(kinds)
     _add_build(kinds)
     _add_compare(kinds)
+    _add_recipe(kinds)
 
 
 def _add_check(kinds: Verbs) -> None:
@@ -88,6 +89,43 @@ def _add_compare(kinds: Verbs) -> None:
     _add_card(compare)
     compare.add_argument("--json", action="store_true", help="one JSON object on standard output")
     compare.set_defaults(run=run_compare)
+
+
+def _add_recipe(kinds: Verbs) -> None:
+    recipe = kinds.add_parser(
+        "recipe",
+        help="tell how to mix waters of known value",
+        description="Tell how to mix a series of waters of known value from household-pure salts: "
+        "what to weigh, how to dilute, how sure each value is, with the cautions.",
+        epilog="example: dipstep table recipe calcium_hardness --volume-ml 500",
+    )
+    recipe.add_argument("analyte", metavar="ANALYTE", help="for example total_alkalinity or ph")
+    recipe.add_argument(
+        "--values",
+        type=numbers,
+        metavar="V,V,...",
+        help="values wanted; a usual series if not given",
+    )
+    recipe.add_argument(
+        "--volume-ml", type=float, default=500.0, metavar="ML", help="of each water (500)"
+    )
+    recipe.add_argument("--from", dest="formula", metavar="FORMULA", help="what to make it from")
+    recipe.add_argument(
+        "--purity", type=float, metavar="X", help="mass fraction; bleach: its available chlorine"
+    )
+    recipe.add_argument(
+        "--scale-error-g", type=float, default=0.01, metavar="G", help="of your scale (0.01)"
+    )
+    recipe.add_argument("--json", action="store_true", help="one JSON object on standard output")
+    recipe.set_defaults(run=run_recipe)
+
+
+def numbers(text: str) -> list[float]:
+    """Parse numbers parted by commas, for argparse."""
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} are not numbers such as 0,50,100") from None
 
 
 def _add_card(verb: argparse.ArgumentParser) -> None:
@@ -186,6 +224,20 @@ def run_compare(args: argparse.Namespace) -> int:
         _print({**as_dict(found), "notes": list(notes)})
     else:
         print(tell_comparison(found, notes))
+    return 0
+
+
+def run_recipe(args: argparse.Namespace) -> int:
+    """Print how to mix the series, always with the cautions."""
+    from api.table_tell import tell_recipe
+    from dosing.recipe import Means, as_dict, mix
+
+    try:
+        means = Means(scale_error_g=args.scale_error_g)
+        recipe = mix(args.analyte, args.values, args.volume_ml, args.formula, args.purity, means)
+    except ValueError as fault:
+        raise UnusableError(fault) from None
+    _print(as_dict(recipe) if args.json else tell_recipe(recipe))
     return 0
 
 
