@@ -12,14 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader.card import Card, Marker, Rect
+from reader.marker_edges import MarkerEdges
 from reader.photo import Photo
 from reader.plane import Plane, fit_plane, straight_plane
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
-WORK_SIDE = 2400
-"""Markers are looked for in a picture no longer than this, and only then in the full one."""
+WORK_SIDE = 1400
+"""Markers are looked for first in a picture no longer than this, then in finer ones."""
 PAIR_MM = 1.2
 """Corners of two markers of one card agree on a plane at least this well."""
 RESIDUAL_LIMIT_MM = 1.0
@@ -92,8 +93,7 @@ def _is_soft(grey: Grey) -> bool:
     """
     if min(grey.shape) < 24:
         return False
-    small = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    calm = cv2.GaussianBlur(small, (0, 0), 1.0)
+    calm = cv2.GaussianBlur(grey, (0, 0), 1.0)
     low, high = np.percentile(calm, (1, 99))
     slope = np.hypot(cv2.Sobel(calm, cv2.CV_32F, 1, 0), cv2.Sobel(calm, cv2.CV_32F, 0, 1)) / 8
     return bool(np.percentile(slope, 99.9) < 0.12 * (high - low))
@@ -103,10 +103,10 @@ def _attempts(photo: Photo) -> Iterator[tuple[Grey, int, Any]]:
     """Yield pictures to look at and how: the quick way first, the patient ways after."""
     work = _work_reduction(photo)
     grey = _grey(photo, work)
-    for name in ("fast", "plain", "tuned"):
-        yield grey, work, _settings(name)
-    if work > 1:
-        yield _grey(photo, 1), 1, _settings("tuned")
+    yield grey, work, _settings("fast")
+    yield grey, work, _settings("tuned")
+    for finer in sorted({max(work // 2, 1), 1} - {work}, reverse=True):
+        yield _grey(photo, finer), finer, _settings("tuned")
     if max(photo.size) / work > 900:
         yield _grey(photo, 2 * work), 2 * work, _settings("tuned")
 
@@ -131,6 +131,8 @@ def _settings(name: str) -> Any:
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.minMarkerPerimeterRate = 0.01
     if name == "fast":
+        settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = 15
+        settings.minMarkerPerimeterRate = 0.03
         settings.useAruco3Detection = True
     if name == "tuned":
         settings.adaptiveThreshWinSizeMin = 5
@@ -160,6 +162,16 @@ def _markers(grey: Grey, reduction: int, card: Card, settings: Any) -> list[_Fin
 
 def _agreeing(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Find] | None:
     """Return the largest set of markers that lie on one plane as the card's do."""
+    numbers = {f.marker.id for f in finds}
+    if 2 <= len(finds) == len(numbers):
+        plane = straight_plane(*_pairs(finds), size_px)
+        if plane is not None and max(_miss_mm(f, plane) for f in finds) < PAIR_MM / 2:
+            return list(finds)
+    return _best_of_pairs(finds, size_px)
+
+
+def _best_of_pairs(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Find] | None:
+    """Return the markers that agree with the best pair of them."""
     best: list[_Find] | None = None
     best_miss = np.inf
     for first, second in combinations(finds, 2):
@@ -205,9 +217,12 @@ def _seen(
     plane = fit_plane(*_pairs(chosen), photo.size)
     if plane is None or not plane.is_sound(card.size_mm):
         return None
+    reduction = min(reduction, photo.base)
+    grey = _grey(photo, reduction)
+    chosen, plane, edges = _sharpened(grey, reduction, plane, chosen, photo.size)
     if len(chosen) < len(card.markers):
-        chosen = _looked_again(grey, reduction, card, plane, chosen)
-        plane = fit_plane(*_pairs(chosen), photo.size) or plane
+        chosen = [*chosen, *_overlooked(grey, reduction, card, plane, chosen)]
+        chosen, plane, edges = _sharpened(grey, reduction, plane, chosen, photo.size)
     residual = float(np.sqrt(2 * np.mean([_miss_mm(f, plane) ** 2 for f in chosen])))
     if residual > RESIDUAL_LIMIT_MM or not plane.is_sound(card.size_mm):
         return None
@@ -219,37 +234,49 @@ def _seen(
         residual_mm=residual,
         px_per_mm=float(np.sqrt(np.prod(plane.px_per_mm(middle)))),
         tilt_deg=plane.tilt_deg(middle[0]),
-        blur_mm=_blur_mm(grey, reduction, plane, chosen),
+        blur_mm=edges.blur_mm(),
         reasons=(),
     )
     return replace(seen, reasons=tuple(_reasons(seen, photo, card, finds)))
 
 
-def _looked_again(
-    grey: Grey, reduction: int, card: Card, plane: Plane, chosen: list[_Find]
+def _sharpened(
+    grey: Grey, reduction: int, plane: Plane, chosen: list[_Find], size_px: tuple[int, int]
+) -> tuple[list[_Find], Plane, MarkerEdges]:
+    """Return the markers with corners from their edges, the plane through them, and the edges."""
+    edges = MarkerEdges.seen(grey, reduction, plane, [f.corners_mm for f in chosen])
+    corners = edges.corners_px([f.corners_px for f in chosen])
+    finds = [_Find(f.marker, c) for f, c in zip(chosen, corners, strict=True)]
+    return finds, fit_plane(*_pairs(finds), size_px) or plane, edges
+
+
+def _overlooked(
+    grey: Grey, reduction: int, card: Card, plane: Plane, chosen: Sequence[_Find]
 ) -> list[_Find]:
-    """Return the finds with those added that show once the card is seen straight from above."""
-    per_mm = 6.0
-    to_grey = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, reduction]]) @ plane.matrix
-    to_grey[:2] -= 0.5 * to_grey[2]
-    # Places in the straightened picture count from the middle of its first pixel.
-    from_flat = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
-    size = (round(card.size_mm[0] * per_mm), round(card.size_mm[1] * per_mm))
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    straight = cv2.warpPerspective(grey, to_grey @ from_flat, size, flags=flags, borderValue=128)
+    """Return markers the detector missed whose cells show their code where they must lie."""
     known = {f.marker.id for f in chosen}
-    found = list(chosen)
-    for find in _markers(np.asarray(straight, np.uint8), 1, card, _settings("tuned")):
-        at_mm = (find.corners_px + 0.5) / per_mm
-        off = float(np.sqrt(np.mean((at_mm - find.corners_mm) ** 2)))
-        if find.marker.id not in known and off < 2 * PAIR_MM:
-            known.add(find.marker.id)
-            found.append(_Find(find.marker, _without_bow(plane).to_photo(at_mm)))
-    return found
+    finds = []
+    for marker in card.markers:
+        corners_mm = np.array(marker.corners_mm, np.float64)
+        if marker.id not in known and _shows(grey, reduction, plane, marker, corners_mm):
+            finds.append(_Find(marker, plane.to_photo(corners_mm)))
+    return finds
 
 
-def _without_bow(plane: Plane) -> Plane:
-    return Plane(plane.matrix, 0.0, plane.middle, plane.reach)
+def _shows(grey: Grey, reduction: int, plane: Plane, marker: Marker, corners_mm: Array) -> bool:
+    """Say whether the cells at a marker's place show its code, but for at most one cell."""
+    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, marker.dictionary))
+    cells = dictionary.markerSize + 2
+    code = np.asarray(cv2.aruco.generateImageMarker(dictionary, marker.id, cells)) > 127
+    middles = (np.arange(cells) + 0.5) / cells
+    down, right = corners_mm[3] - corners_mm[0], corners_mm[1] - corners_mm[0]
+    at_mm = corners_mm[0] + middles[:, None, None] * down + middles[None, :, None] * right
+    at_px = (plane.to_photo(at_mm.reshape(-1, 2)) + 0.5) / reduction - 0.5
+    x, y = (v.reshape(cells, cells).astype(np.float32) for v in at_px.T)
+    seen = np.asarray(cv2.remap(grey, x, y, cv2.INTER_LINEAR), np.float64)
+    black, white = seen[~code].mean(), seen[code].mean()
+    told = (seen > (black + white) / 2) == code
+    return bool(white - black > 25 and np.sum(~told) <= 1)
 
 
 def _middle(rect: Rect) -> tuple[float, float]:
@@ -290,54 +317,3 @@ def _has_second_card(finds: Sequence[_Find], seen: CardSeen, size_px: tuple[int,
     second = _agreeing(others, size_px)
     plane = None if second is None else fit_plane(*_pairs(second), size_px)
     return plane is not None and bool(np.linalg.det(plane.matrix) > 0)
-
-
-def _blur_mm(grey: Grey, reduction: int, plane: Plane, chosen: Sequence[_Find]) -> float:
-    """Return the standard deviation of the edges' spread, in the worse of two directions."""
-    spreads: tuple[list[float], list[float]] = ([], [])
-    for find in chosen:
-        for side in range(4):
-            first, second = find.corners_mm[side], find.corners_mm[(side + 1) % 4]
-            spread = _edge_spread_mm(grey, reduction, plane, first, second)
-            if spread is not None:
-                along_x = abs(second[0] - first[0]) > abs(second[1] - first[1])
-                spreads[int(along_x)].append(spread)
-    return max((float(np.median(s)) for s in spreads if s), default=0.0)
-
-
-def _edge_spread_mm(
-    grey: Grey, reduction: int, plane: Plane, first: Array, second: Array
-) -> float | None:
-    """Return the spread of one marker edge; None where it can't be told.
-
-    The mean profile across the edge rises by a quarter to three quarters of its height over
-    1.349 standard deviations, if the spread is that of a Gaussian.
-    """
-    length = float(np.linalg.norm(second - first))
-    along = (second - first) / length
-    outward = np.array([along[1], -along[0]])
-    reach = length / 6
-    offsets = np.linspace(-0.9 * reach, 1.1 * reach, 61)
-    shares = np.linspace(0.2, 0.8, 13) * length
-    at_mm = first + shares[:, None, None] * along + offsets[None, :, None] * outward
-    at_px = (plane.to_photo(at_mm.reshape(-1, 2)) + 0.5) / reduction - 0.5
-    places = at_px.reshape(len(shares), len(offsets), 2).astype(np.float32)
-    x, y = places[..., 0], places[..., 1]
-    values = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    profile = np.median(values.astype(np.float64), axis=0)
-    low, high = profile[:8].mean(), profile[-8:].mean()
-    if high - low < 20:
-        return None
-    crossed = [_first_above(profile, low + s * (high - low)) for s in (0.25, 0.75)]
-    step = offsets[1] - offsets[0]
-    return max(float(crossed[1] - crossed[0]), 0.0) * float(step) / 1.349
-
-
-def _first_above(profile: Array, level: float) -> float:
-    """Return the place, in steps, where a rising profile crosses a level, from the middle out."""
-    above = np.maximum.accumulate(profile) >= level
-    place = int(np.argmax(above))
-    if place == 0:
-        return 0.0
-    before, after = profile[place - 1], profile[place]
-    return place - 1 + float((level - before) / max(after - before, 1e-9))

@@ -97,7 +97,7 @@ def _straightened(
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         return np.asarray(cv2.warpPerspective(pixels, matrix, size, flags=flags))
     places = (_places(plane, size, px_per_mm) + 0.5) / reduction - 0.5
-    x, y = places[..., 0].astype(np.float32), places[..., 1].astype(np.float32)
+    x, y = cv2.split(places)
     return np.asarray(cv2.remap(pixels, x, y, cv2.INTER_LINEAR))
 
 
@@ -110,14 +110,16 @@ def _flat_to_pixels(plane: Plane, reduction: int, px_per_mm: float) -> NDArray[n
     return np.asarray(to_decoded @ plane.matrix @ to_mm)
 
 
-def _places(plane: Plane, size: tuple[int, int], px_per_mm: float) -> NDArray[np.float64]:
+def _places(plane: Plane, size: tuple[int, int], px_per_mm: float) -> NDArray[np.float32]:
     """Return full-size photo places (h, w, 2) of flat pixels, worked out on every 8th only."""
     step = 8
-    columns, rows = (np.arange(0, n + step, step, dtype=np.float64) for n in size)
+    columns, rows = (np.arange(-1, n // step + 2, dtype=np.float64) for n in size)
     grid = np.stack(np.meshgrid(columns, rows), axis=2).reshape(-1, 2)
-    coarse = plane.to_photo((grid + 0.5) / px_per_mm).reshape(len(rows), len(columns), 2)
-    stretch = np.array([[step, 0, 0], [0, step, 0]], np.float64)
-    return np.asarray(cv2.warpAffine(coarse, stretch, size, flags=cv2.INTER_LINEAR))
+    # The middle of each cell of 8 x 8 pixels, one cell more all round; between them linear.
+    coarse = plane.to_photo((grid + 0.5) * step / px_per_mm)
+    shaped = coarse.reshape(len(rows), len(columns), 2).astype(np.float32)
+    fine = cv2.resize(shaped, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(fine[step : step + size[1], step : step + size[0]], np.float32)
 
 
 def _inside(

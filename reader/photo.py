@@ -36,8 +36,9 @@ KNOWN = "JPEG, PNG, WebP, TIFF or HEIC"
 READERS = (JpegImagePlugin, MpoImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin)
 """Importing them registers them; Pillow's other formats stay out."""
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF")
-READING_SIDE = 1900
-"""A JPEG is first decoded at 1/2, 1/4 or 1/8 as long as its long side keeps this many pixels."""
+READING_SIDE = 950
+"""A JPEG is first decoded at 1/2, 1/4 or 1/8 as long as its long side keeps this many pixels: a
+card that fills it then has 6 pixels a millimetre. Finer decodes follow where a card is small."""
 
 ORIENTATION, TAKEN, OFFSET, FLASH = 0x0112, 0x9003, 0x9011, 0x9209
 """EXIF tags (CIPA DC-008): orientation, DateTimeOriginal, OffsetTimeOriginal, flash."""
@@ -205,7 +206,7 @@ def _decoded(data: bytes, reduction: int) -> tuple[tuple[str, ...], Pixels]:
                 image.draft("RGB", (image.width // reduction, image.height // reduction))
             reasons, pixels = _plain(image)
     pixels = _upright(pixels, turn)
-    pixels.flags.writeable = False
+    pixels.setflags(write=False)
     return reasons, pixels
 
 
@@ -220,7 +221,7 @@ def _plain(image: Image.Image) -> tuple[tuple[str, ...], Pixels]:
     if image.has_transparency_data:
         _refuse_transparent(image.convert("RGBA"))
     rgb = image if image.mode == "RGB" else image.convert("RGB")
-    return (("no_colour",) if grey else ()), np.asarray(rgb).copy()
+    return (("no_colour",) if grey else ()), np.asarray(rgb)
 
 
 def _refuse_transparent(image: Image.Image) -> None:

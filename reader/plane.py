@@ -12,7 +12,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,17 +67,17 @@ class Plane:
         return bool(np.linalg.det(self.matrix) > 0)
 
     def tilt_deg(self, at_mm: Array) -> float:
-        """Return the angle between the line of sight at a card place (2,) and the card's normal.
+        """Return how far aside a card place (2,) is seen: the arc cosine of its foreshortening.
 
-        The focal length is taken as that of a usual phone: 0.75 of the photo's long side.
+        Needs no focal length. Exact in the photo's middle; towards its edges a wide lens adds a
+        little.
         """
-        focal = 0.75 * 2 * max(self.middle)
-        camera = np.array([[focal, 0, self.middle[0]], [0, focal, self.middle[1]], [0, 0, 1]])
-        ray_plane = np.linalg.inv(camera) @ self.matrix
-        normal = np.cross(ray_plane[:, 0], ray_plane[:, 1])
-        sight = ray_plane @ np.array([*at_mm, 1.0])
-        share = abs(normal @ sight) / (np.linalg.norm(normal) * np.linalg.norm(sight))
-        return float(np.degrees(np.arccos(np.clip(share, 0, 1))))
+        around = np.asarray(at_mm) + np.array([[-0.5, 0], [0.5, 0], [0, -0.5], [0, 0.5]])
+        at_px = self.to_photo(around)
+        longest, shortest = np.linalg.svd(
+            np.column_stack([at_px[1] - at_px[0], at_px[3] - at_px[2]]), compute_uv=False
+        )
+        return float(np.degrees(np.arccos(np.clip(shortest / longest, 0, 1))))
 
     @cached_property
     def _inverse(self) -> Array:
@@ -91,12 +90,28 @@ def _moved(matrix: Array, points: Array) -> Array:
 
 
 def straight_plane(at_mm: Array, at_px: Array, size_px: tuple[int, int]) -> Plane | None:
-    """Return the plane through pairs of places by plain least squares, without bow."""
-    matrix, _ = cv2.findHomography(at_mm, at_px, 0)
-    if matrix is None or not np.all(np.isfinite(matrix)) or abs(matrix[2, 2]) < 1e-12:
-        return None
+    """Return the plane through pairs of places by linear least squares, without bow."""
     middle = ((size_px[0] - 1) / 2, (size_px[1] - 1) / 2)
-    return Plane(np.asarray(matrix) / matrix[2, 2], 0.0, middle, float(np.hypot(*size_px)) / 2)
+    reach = float(np.hypot(*size_px)) / 2
+    shift = at_mm.mean(axis=0)
+    x, y = (at_mm - shift).T / 50.0
+    u, v = (at_px - middle).T / reach
+    one, zero = np.ones_like(x), np.zeros_like(x)
+    rows = np.vstack(
+        [
+            np.column_stack([x, y, one, zero, zero, zero, -u * x, -u * y]),
+            np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y]),
+        ]
+    )
+    solved, _, rank, _ = np.linalg.lstsq(rows, np.concatenate([u, v]), rcond=None)
+    if rank < 8:
+        return None
+    to_unit = np.array([[1, 0, -shift[0]], [0, 1, -shift[1]], [0, 0, 50.0]]) / 50.0
+    to_px = np.array([[reach, 0, middle[0]], [0, reach, middle[1]], [0, 0, 1.0]])
+    matrix = to_px @ np.append(solved, 1.0).reshape(3, 3) @ to_unit
+    if not np.all(np.isfinite(matrix)) or abs(matrix[2, 2]) < 1e-9:
+        return None
+    return Plane(matrix / matrix[2, 2], 0.0, middle, reach)
 
 
 def fit_plane(at_mm: Array, at_px: Array, size_px: tuple[int, int]) -> Plane | None:
@@ -124,7 +139,10 @@ def _refined(start: Plane, at_mm: Array, at_px: Array, with_bow: bool) -> Plane:
         return (plane_of(values).to_photo(at_mm) - at_px).ravel()
 
     for _ in range(6):
-        numbers = numbers - _step(miss, numbers, scale, with_bow)
+        step = _step(miss, numbers, scale, with_bow)
+        numbers = numbers - step
+        if np.abs(step / scale).max() < 1e-5:
+            break
     return plane_of(numbers)
 
 

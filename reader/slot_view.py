@@ -19,7 +19,7 @@ from reader.flatten import Flat
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-STEP_MM = 0.15
+STEP_MM = 0.2
 """Pitch of the view's samples."""
 AHEAD_MM = 8.0
 """How far the view reaches beyond the slot's ends."""
@@ -131,11 +131,10 @@ def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture,
 def _upper(band: Picture) -> Array:
     """Return the upper quartile across a band, shape (along, 3)."""
     place = int(0.7 * (len(band) - 1))
-    ordered = np.sort(band.astype(np.float64), axis=0)
-    return np.asarray(ordered[place])
+    return np.asarray(np.partition(band, place, axis=0)[place], np.float64)
 
 
-def _calm(values: Array, width: int = 11) -> Array:
+def _calm(values: Array, width: int = 9) -> Array:
     """Return a running median along the slot."""
     half = width // 2
     padded = np.pad(values, half, mode="edge")

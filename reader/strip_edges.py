@@ -120,28 +120,30 @@ def _outer_crossings(off: Picture, view: SlotView, level: float) -> tuple[Array,
 
 def _best_line(u: Array, first: Array, last: Array, view: SlotView) -> StripLine | None:
     """Return the line whose two sides gather the most edge places."""
-    middle_u = view.length_mm / 2
-    best: tuple[float, float, float | None, float | None] | None = None
-    for slope in np.linspace(-TURN_LIMIT, TURN_LIMIT, 67):
-        turned = slope * (u - middle_u)
-        top, tops = _peak(first - turned)
-        low, lows = _peak(last - turned)
-        if best is None or tops + lows > best[0]:
-            best = (tops + lows, float(slope), top, low)
-    if best is None or best[0] * STEP_MM < FEWEST_COLUMNS_MM:
+    slopes = np.linspace(-TURN_LIMIT, TURN_LIMIT, 67)
+    turned = slopes[:, None] * (u - view.length_mm / 2)
+    top, tops = _peaks(first - turned)
+    low, lows = _peaks(last - turned)
+    best = int((tops + lows).argmax())
+    if (tops + lows)[best] * STEP_MM < FEWEST_COLUMNS_MM:
         return None
-    return _settled(u, first, last, view, best[1:])
+    places = [float(p[best]) if n[best] > 0 else None for p, n in ((top, tops), (low, lows))]
+    return _settled(u, first, last, view, (float(slopes[best]), places[0], places[1]))
 
 
-def _peak(places: Array) -> tuple[float | None, float]:
-    """Return where the most places gather, within `INLIER_MM`, and how many."""
-    seen = places[np.isfinite(places)]
-    if len(seen) * STEP_MM < FEWEST_COLUMNS_MM:
-        return None, 0.0
-    counts, edges = np.histogram(seen, bins=np.arange(-6.0, 6.05, 0.1))
-    gathered = np.convolve(counts, [0.5, 1, 1, 1, 0.5], mode="same")
-    best = int(gathered.argmax())
-    return float(edges[best] + 0.05), float(gathered[best])
+def _peaks(places: Array) -> tuple[Array, Array]:
+    """Return for each row where the most places gather, within `INLIER_MM`, and how many."""
+    rows, bins = len(places), 121
+    index = np.round((places + 6.0) / 0.1)
+    seen = np.isfinite(index) & (index >= 0) & (index < bins)
+    flat = (np.arange(rows)[:, None] * bins + np.where(seen, index, 0)).astype(int)
+    counts = np.bincount(flat[seen], minlength=rows * bins).reshape(rows, bins).astype(np.float64)
+    kernel = np.array([[0.5, 1, 1, 1, 0.5]])
+    gathered = cv2.filter2D(counts, cv2.CV_64F, kernel, borderType=cv2.BORDER_CONSTANT)
+    best = gathered.argmax(axis=1)
+    most = gathered[np.arange(rows), best]
+    most[seen.sum(axis=1) * STEP_MM < FEWEST_COLUMNS_MM] = 0.0
+    return best * 0.1 - 6.0, most
 
 
 def _settled(

@@ -85,19 +85,21 @@ def test_an_odd_orientation_counts_as_none(orientation):
 def test_a_large_jpeg_is_decoded_small_and_its_places_stay_true():
     picture = cv2.GaussianBlur(scene(4000, 3000), (0, 0), 2)
     photo = open_photo(saved(picture, "JPEG", quality=95))
-    assert (photo.base, photo.pixels().shape) == (2, (1500, 2000, 3))
-    assert photo.size == (4000, 3000)
-    j, i = 700, 301
-    block = picture[2 * j : 2 * j + 2, 2 * i : 2 * i + 2].mean((0, 1))
-    assert photo.pixels()[j, i] == pytest.approx(block, abs=3)
-    assert photo.pixels(1).shape == (3000, 4000, 3)
-    assert photo.pixels(4).shape == (750, 1000, 3)
+    assert (photo.base, photo.size) == (4, (4000, 3000))
+    for reduction in (4, 2, 1):
+        small = photo.pixels(reduction)
+        assert small.shape == (3000 // reduction, 4000 // reduction, 3)
+        j, i = 1400 // reduction, 604 // reduction
+        rows = slice(reduction * j, reduction * (j + 1))
+        block = picture[rows, reduction * i : reduction * (i + 1)].mean((0, 1))
+        assert small[j, i] == pytest.approx(block, abs=3)
 
 
 def test_a_turned_jpeg_of_odd_size_is_decoded_at_every_size():
     photo = open_photo(saved(scene(4001, 2999), "JPEG", exif=exif(orientation=6)))
     assert photo.size == (2999, 4001)
-    assert photo.pixels().shape == (2001, 1500, 3)
+    assert photo.pixels().shape == (1001, 750, 3)
+    assert photo.pixels(2).shape == (2001, 1500, 3)
     assert photo.pixels(1).shape == (4001, 2999, 3)
 
 
@@ -106,7 +108,7 @@ def test_the_picture_of_a_phone_with_a_second_picture_inside_is_read():
         saved(scene(4000, 3000), "MPO", save_all=True, append_images=[Image.new("RGB", (99, 9))])
     )
     assert photo.size == (4000, 3000)
-    assert photo.base == 2
+    assert photo.base == 4
 
 
 def test_sixteen_bits_are_kept():
