@@ -7,15 +7,8 @@ import pytest
 
 from dosing.constants import MOLAR_MASS
 from dosing.phosphate_buffer import KH2PO4_G_MOL, NA2HPO4_G_MOL, buffer_ph
-from dosing.recipe import (
-    ALIASES,
-    SERIES,
-    SUBSTANCES,
-    Means,
-    RecipeError,
-    as_dict,
-    mix,
-)
+from dosing.recipe import Means, RecipeError, as_dict, mix
+from dosing.substances import ALIASES, SERIES, SUBSTANCES
 
 EVERY = [*SERIES, *ALIASES]
 
