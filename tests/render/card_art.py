@@ -234,4 +234,4 @@ def paint_pad(
     blots = rng.standard_normal((5, 5), dtype=np.float32)
     blots = np.maximum(cv2.resize(blots, (width, height), interpolation=cv2.INTER_CUBIC), 0.0)
     level = abs(rng.normal(0.0, shine)) * (0.6 + 0.4 * blots)
-    art.shine[rows, columns][inside] += level.astype(np.float32)[inside]
+    art.shine[rows, columns][inside] = level.astype(np.float32)[inside]
