@@ -80,6 +80,7 @@ export const drain = async (progress) => {
       const name = status >= 400 ? "outbox-refused" : "outbox-sent";
       document.dispatchEvent(new CustomEvent(name, { detail: { item, answer } }));
     }
+    await show(""); // another page of this phone may have sent it
   } finally { draining = false; }
 };
 
