@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from reader.budget import budget_of, mixing
 from reader.card import Card
 from reader.colour_fit import ColourFit
 from reader.lab import delta_e00
@@ -34,6 +35,13 @@ SPOILED_PATCHES = 4
 """So many patches left out deserve a remark."""
 
 
+WARM_MIXING = 0.8
+"""A 3x3 that mixes more than this was seen under 3 in 4 bulbs and warm LEDs and 1 in 30 skies."""
+
+POOR_GROWTH = 2.4
+"""A budget so many times the usual makes most bands too wide to act on."""
+
+
 @dataclass(frozen=True)
 class CardCheck:
     """How well the card's patches fit each other."""
@@ -50,7 +58,9 @@ def check_card(fit: ColourFit, light: Light, card: Card) -> CardCheck:
     used = fit.used
     error = delta_e00(np.clip(fit.loo_lab, -300, 300), fit.samples.lab)[used]
     median, p95 = float(np.median(error)), float(np.quantile(error, 0.95))
-    reasons = (*_exposure(light), *_patches(used), *_print(median, card.measured))
+    reasons = (
+        *_exposure(light), *_patches(used), *_lamp(fit, card), *_print(median, card.measured)
+    )  # fmt: skip
     left_out = tuple(p.id for p, good in zip(card.patches, used, strict=True) if not good)
     return CardCheck(median, p95, reasons, left_out)
 
@@ -65,6 +75,13 @@ def _patches(used: NDArray[np.bool_]) -> tuple[str, ...]:
     if used.sum() < FEWEST_PATCHES:
         return ("few_patches",)
     return ("patches_spoiled",) if np.sum(~used) >= SPOILED_PATCHES else ()
+
+
+def _lamp(fit: ColourFit, card: Card) -> tuple[str, ...]:
+    """Return what the lamp does to the colours."""
+    if card.measured and budget_of(fit, card).growth > POOR_GROWTH:
+        return ("light_poor",)
+    return ("light_warm",) if mixing(fit) > WARM_MIXING else ()
 
 
 def _print(median: float, measured: bool) -> tuple[str, ...]:

@@ -53,7 +53,7 @@ SHEEN = 0.004
 """Part of white that a wet pad usually mirrors, evenly and so unseen: mean and spread alike. It is
 taken off, and its spread is added to the covariance."""
 
-SAMPLE_DOF = 12.0
+SAMPLE_DOF = 8.0
 """Degrees of freedom of a pad's covariance: heavy tails of dye against ink."""
 
 
