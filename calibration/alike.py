@@ -26,7 +26,7 @@ ALIKE = 1.5
 """Two values look alike when their colours lie nearer than this many standard deviations of a
 reading: a colour midway fits both."""
 
-FOLD_GAP_STEPS = 1.0
+FOLD_GAP_STEPS = 0.75
 """Values further apart than this are two values, not one value read inexactly."""
 
 POINTS_PER_STEP = 20

@@ -81,6 +81,7 @@ def test_two_blocks_alike_are_named():
     found = check_table(table(chart(CHLORINE, blocks=blocks)))
 
     assert [step.alike for step in steps(found.pads[0].curve)] == [*[False] * 4, True]
+    assert found.pads[0].alike_share > 0.05
     assert found.faults[0].sentence("lot.csv") == (
         "lot.csv, line 7: 5 and 10 of pad 1 (free_chlorine) look alike in a photo (CIEDE2000 0.3); "
         "measure them again or leave one out"

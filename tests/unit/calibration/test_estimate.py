@@ -1,6 +1,8 @@
 """Colour to value: does the band hold, and is the reason named where it cannot."""
 
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -172,3 +174,12 @@ def test_a_band_always_holds_its_own_value(dye):
 def test_wrong_arguments_are_refused(lab, cov, confidence, words):
     with pytest.raises(ValueError, match=words):
         estimate(fit_curve(chart(PH)), lab, cov, confidence)
+
+
+def test_the_reading_path_starts_without_scipy():
+    """Importing it costs about as long as reading a photo."""
+    code = "import sys, calibration; print(any(m.startswith(('scipy', 'colour')) for m in sys.modules))"
+
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert out.stdout.strip() == "False"
