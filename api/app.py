@@ -29,7 +29,7 @@ from api.pages import (
 from api.pages import (
     tubs as tubs_page,
 )
-from api.routes import health, next_step, people, photos, read, review, shelf, tubs
+from api.routes import chart, health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
 from api.store import open_store
@@ -37,7 +37,7 @@ from api.watch import Watch
 from api.workers import ReadingPool
 
 ROUTERS = (
-    *(health.router, read.router, next_step.router, tubs.router, photos.router),
+    *(health.router, read.router, chart.router, next_step.router, tubs.router, photos.router),
     *(review.router, shelf.tables, shelf.cards, people.router),
     *(login.router, first.router, tubs_page.router, dip.router, handover.router),
     *(review_page.router, shop.router, waiting.router),

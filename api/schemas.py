@@ -268,3 +268,23 @@ class MemberOut(BaseModel):
     name: str
     role: str
     added_at: str
+
+
+class BlockOut(BaseModel):
+    """One block of a printed chart: its colour after correction, or why it has none."""
+
+    pad: int
+    value: float
+    lab: list[float] | None
+    hex: str | None
+    reasons: list[str]
+
+
+class ChartOut(BaseModel):
+    """What was seen of a printed chart beside the card."""
+
+    card: dict[str, bool]
+    reasons: list[str]
+    blocks: list[BlockOut]
+    table: str | None = Field(description="The table as CSV, kind from_chart")
+    trouble: str | None = Field(description="Why the blocks make no table")

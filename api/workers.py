@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from api.named import Named
 
 if TYPE_CHECKING:
+    from api.chart import Grid
     from api.job import Job
 
 Pictures = tuple[Literal["seen", "flat", "pads"], ...]
@@ -42,6 +43,15 @@ class Request:
 
 
 @dataclass(frozen=True)
+class ChartRequest:
+    """One photo of the printed chart beside the card, with the grid laid over it."""
+
+    photo: Named
+    grid: Grid
+    measured: Named | None = None
+
+
+@dataclass(frozen=True)
 class Answer:
     """A reading as JSON of the formats, and the pictures that were asked for."""
 
@@ -59,6 +69,24 @@ class Fault:
 
 class AllBusyError(Exception):
     """No worker became free in time."""
+
+
+def answer_to(request: Request | ChartRequest) -> Answer | Fault:
+    """Do what is asked in this process."""
+    return read(request) if isinstance(request, Request) else read_blocks(request)
+
+
+def read_blocks(request: ChartRequest) -> Answer | Fault:
+    """Read the blocks of a printed chart."""
+    from api.chart import read_chart
+    from reader.errors import PhotoError
+
+    try:
+        return Answer(read_chart(request.photo, request.grid, request.measured), {})
+    except PhotoError as fault:
+        return Fault("not_an_image", f"{request.photo.name}: {fault}")
+    except ValueError as fault:
+        return Fault("unusable_table_or_card", str(fault))
 
 
 def read(request: Request) -> Answer | Fault:
@@ -104,7 +132,7 @@ def _serve(pipe: Connection) -> None:
         while True:
             request = pipe.recv()
             try:
-                answer: Answer | Fault = read(request)
+                answer: Answer | Fault = answer_to(request)
             except MemoryError:
                 answer = Fault("reading_stopped", "the photo needs too much memory; send a JPEG")
             pipe.send(answer)
@@ -124,7 +152,7 @@ class _Worker:
         self.process.start()
         there.close()
 
-    def ask(self, request: Request, timeout_s: float) -> Answer | Fault:
+    def ask(self, request: Request | ChartRequest, timeout_s: float) -> Answer | Fault:
         """Return the worker's answer; when it dies or takes too long, start another."""
         with contextlib.suppress(EOFError, OSError):
             self.pipe.send(request)
@@ -156,7 +184,7 @@ class ReadingPool:
         for worker in self._workers:
             self._idle.put(worker)
 
-    def read(self, request: Request) -> Answer | Fault:
+    def read(self, request: Request | ChartRequest) -> Answer | Fault:
         """Read one photo; raise `AllBusyError` when no worker becomes free in time."""
         with self._worker() as worker:
             return worker.ask(request, self._timeout_s)

@@ -20,8 +20,9 @@ from api.pages.render import page
 from api.people import THE_SHOP, PeopleError, Who
 from api.settings import Settings
 from api.shelf import Kind
-from api.stock import SAMPLE, UnknownNameError, fetch
+from api.stock import SAMPLE, Offer, UnknownNameError, fetch, offers
 from api.store import KeptFile
+from dosing.analytes import ANALYTES
 
 router = APIRouter(prefix="/shop", include_in_schema=False, dependencies=[Depends(who_asks)])
 
@@ -52,6 +53,14 @@ class ShopPage:
     samples: bool
     secure: bool
     trouble: str | None = None
+
+
+@dataclass(frozen=True)
+class ChartPage:
+    """What the page of the printed chart needs."""
+
+    cards: tuple[Offer, ...]
+    analytes: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -122,6 +131,14 @@ def on_shelf(session: Session, kind: Kind) -> tuple[Kept, ...]:
         )
         for one in shelf.versions(session, kind)
     )
+
+
+@router.get("/chart")
+def get_chart(store: StoreOf, settings: SettingsOf) -> HTMLResponse:
+    """Show the page that makes a table from the chart printed on the bottle."""
+    with store.reading() as session:
+        cards = tuple(offers(session, "card", settings))
+    return page("chart.html", ChartPage(cards, ANALYTES))
 
 
 @router.post("/keep")
