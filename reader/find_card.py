@@ -83,7 +83,7 @@ def why_no_card(photo: Photo, card: Card) -> tuple[str, ...]:
     finds = _markers(grey, _work_reduction(photo), card, _settings("tuned"))
     if finds:
         return "no_card", "card_cut_off"
-    return ("no_card", "too_blurred") if _is_soft(grey) else ("no_card",)
+    return ("no_card", "nothing_sharp") if _is_soft(grey) else ("no_card",)
 
 
 def _is_soft(grey: Grey) -> bool:

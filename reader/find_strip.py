@@ -11,9 +11,18 @@ from numpy.typing import NDArray
 from reader.card import Card
 from reader.flatten import Flat
 from reader.pad_match import Match, PadPlace, Profile, best_match
+from reader.pad_sides import centred_on_pads
 from reader.slot_view import SlotView, slot_view
-from reader.strip_cover import covered
-from reader.strip_edges import StripLine, ends, ground_colour, strip_line
+from reader.strip_cover import Cover, cover
+from reader.strip_edges import (
+    GROUND_REACH,
+    RIM_MM,
+    StripLine,
+    ends,
+    ground_colour,
+    strip_line,
+    unlike_ground,
+)
 
 __all__ = ["PadPlace", "StripBox", "find_strip", "why_no_strip"]
 
@@ -27,7 +36,8 @@ REVERSED_BETTER = 0.10
 """The mirrored order must explain this much more before the strip is called reversed."""
 TIP_LIMIT_MM = 1.5
 """Tip's edge and pads' pattern may differ by this much."""
-STRETCH_LIMIT = 0.025
+STRETCH_LIMIT = 0.035
+"""A card may be printed a little too large or small; beyond this it is another strip."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,25 +76,43 @@ def find_strip(flat: Flat, card: Card, places: Sequence[PadPlace]) -> StripBox |
     line = None if ground is None else strip_line(view, ground)
     if ground is None or line is None:
         return None
-    profile = _profile(view, line, ground)
+    over = cover(view, line, ground)
+    profile = _profile(view, line, ground, over)
     if profile is None:
         return None
     match = best_match(profile, places)
-    mirrored = best_match(profile.mirrored(_end_seen(view, profile)), places)
-    hidden = covered(view, line, ground, match.tip_mm)
-    return _box(view, line, places, profile, match, mirrored, hidden)
+    mirrored = best_match(profile.mirrored(profile.stop_mm < view.length_mm), places)
+    line = centred_on_pads(view, line, _spans(match, places))
+    return _box(view, line, places, profile, match, mirrored, over)
+
+
+def _spans(match: Match, places: Sequence[PadPlace]) -> Array:
+    """Return middle and half length of each pad along the slot, shape (pads, 2)."""
+    return np.array(
+        [
+            [match.tip_mm + match.stretch * p.centre_mm, match.stretch * p.size_mm / 2]
+            for p in places
+        ]
+    )
 
 
 def why_no_strip(flat: Flat, card: Card) -> tuple[str, ...]:
     """Return the reasons for a card on which `find_strip` found none."""
     view = slot_view(flat, card)
-    inside = np.abs(view.v_mm) < view.half_mm
-    columns = (view.u_mm > 0) & (view.u_mm < view.length_mm)
-    seen = np.isfinite(view.rgb[inside][:, columns]).all(axis=2)
-    return ("strip_cut_off",) if seen.mean() < 0.9 else ("no_strip",)
+    inside = np.abs(view.v_mm) < view.half_mm - RIM_MM
+    slot = view.rgb[inside][:, (view.u_mm > RIM_MM) & (view.u_mm < view.length_mm - RIM_MM)]
+    if np.isfinite(slot).all(axis=2).mean() < 0.9:
+        return ("strip_cut_off",)
+    ground = ground_colour(view)
+    if ground is None:
+        return ("no_strip",)
+    if cover(view, None, ground).second_strip:
+        return ("two_strips",)
+    filled = unlike_ground(slot, ground) > 2 * GROUND_REACH
+    return ("strip_place_lost",) if filled.mean() > 0.15 else ("no_strip",)
 
 
-def _profile(view: SlotView, line: StripLine, ground: Array) -> Profile | None:
+def _profile(view: SlotView, line: StripLine, ground: Array, over: Cover) -> Profile | None:
     """Return the colours along the strip's middle: medians over the inner half of its width."""
     u = view.u_mm
     lanes = np.linspace(-0.27, 0.27, 9) * line.width_mm
@@ -95,11 +123,9 @@ def _profile(view: SlotView, line: StripLine, ground: Array) -> Profile | None:
     last = stop if stop is not None else view.length_mm
     if last - first < 10.0:
         return None
+    for a, b in over.stretches:
+        rgb[(u > a - 0.8) & (u < b + 0.8)] = np.nan
     return Profile(u, rgb, first, last, start is not None)
-
-
-def _end_seen(view: SlotView, profile: Profile) -> bool:
-    return profile.stop_mm < view.length_mm
 
 
 def _box(
@@ -109,10 +135,10 @@ def _box(
     profile: Profile,
     match: Match,
     mirrored: Match,
-    hidden: tuple[tuple[float, float], ...],
+    over: Cover,
 ) -> StripBox:
     quads = tuple(_quad(view, line, match, place) for place in places)
-    cover = tuple(_cover_reasons(match, place, hidden) for place in places)
+    cover = tuple(_cover_reasons(match, place, over) for place in places)
     outside = [() if _is_inside(view, line, match, p) else ("strip_cut_off",) for p in places]
     ends_mm = np.array([[profile.start_mm, -0.5], [profile.stop_mm, -0.5],
                         [profile.stop_mm, 0.5], [profile.start_mm, 0.5]])  # fmt: skip
@@ -121,7 +147,7 @@ def _box(
         quads_mm=quads,
         outline_mm=_on_card(view, line, ends_mm * [1.0, line.width_mm]),
         pad_reasons=tuple((*c, *o) for c, o in zip(cover, outside, strict=True)),
-        reasons=tuple(_reasons(line, profile, match, mirrored, hidden, len(places))),
+        reasons=tuple(_reasons(profile, match, mirrored, over, len(places))),
         stretch=match.stretch,
         width_mm=line.width_mm,
     )
@@ -150,36 +176,45 @@ def _is_inside(view: SlotView, line: StripLine, match: Match, place: PadPlace) -
     return bool(np.isfinite(seen).all())
 
 
-def _cover_reasons(
-    match: Match, place: PadPlace, hidden: tuple[tuple[float, float], ...]
-) -> tuple[str, ...]:
+def _cover_reasons(match: Match, place: PadPlace, over: Cover) -> tuple[str, ...]:
     middle = match.tip_mm + match.stretch * place.centre_mm
     reach = match.stretch * place.size_mm / 2
-    over = any(a < middle + reach and b > middle - reach for a, b in hidden)
-    return ("pad_covered",) if over else ()
+    hidden = any(a < middle + reach and b > middle - reach for a, b in over.stretches)
+    return ("pad_covered",) if hidden else ()
 
 
 def _reasons(
-    line: StripLine,
     profile: Profile,
     match: Match,
     mirrored: Match,
-    hidden: tuple[tuple[float, float], ...],
+    over: Cover,
     pads: int,
 ) -> Iterator[str]:
     """Yield what speaks against the strip or its place."""
+    if over.second_strip:
+        yield "two_strips"
+    elif over.stretches:
+        yield "something_over_strip"
     tells = max(match.contrast, mirrored.contrast) > CONTRAST_NEEDED
     if tells and mirrored.explained > max(match.explained + REVERSED_BETTER, 0.6):
         yield "strip_reversed"
-    elif tells and (match.explained < PATTERN_NEEDED or len(match.mixed) > max(1, pads // 4)):
-        yield "something_over_strip" if hidden else "other_strip"
-    elif _is_unsure(line, profile, match, tells):
+    elif tells and _is_foreign(match, pads):
+        if not over.second_strip:
+            yield "other_strip"
+    elif _is_unsure(profile, match, tells):
         yield "strip_place_unsure"
-    if hidden:
-        yield "something_over_strip"
 
 
-def _is_unsure(line: StripLine, profile: Profile, match: Match, tells: bool) -> bool:
+def _is_foreign(match: Match, pads: int) -> bool:
+    """Say whether the pads do not lie where the table has them."""
+    return (
+        match.explained < PATTERN_NEEDED
+        or len(match.mixed) > max(1, pads // 4)
+        or abs(match.stretch - 1.0) > STRETCH_LIMIT
+    )
+
+
+def _is_unsure(profile: Profile, match: Match, tells: bool) -> bool:
     if not profile.tip_seen:
-        return not tells or line.sides_seen < 2
+        return not tells
     return abs(match.tip_mm - profile.start_mm) > TIP_LIMIT_MM

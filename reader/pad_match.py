@@ -46,7 +46,7 @@ class Profile:
     at_mm: Array
     """Places from the view's zero, shape (n,)."""
     rgb: Array
-    """Share of white, shape (n, 3)."""
+    """Share of white, shape (n, 3); NaN where something lies over the strip."""
     start_mm: float
     """Where the strip begins to be seen; what lies before is not it."""
     stop_mm: float
@@ -147,10 +147,12 @@ class _Sums:
         n = len(profile.at_mm)
         i = np.clip(np.round((low - profile.at_mm[0]) / step).astype(int), 0, n)
         j = np.maximum(np.clip(np.round((high - profile.at_mm[0]) / step).astype(int), 0, n), i)
-        clean = np.nan_to_num(profile.rgb, nan=1.0)
+        seen = np.asarray(np.isfinite(profile.rgb).all(axis=1))
+        clean = np.where(seen[:, None], profile.rgb, 0.0)
+        count = np.concatenate([[0.0], np.cumsum(seen)])
         first = np.vstack([np.zeros((1, 3)), np.cumsum(clean, axis=0)])
         second = np.vstack([np.zeros((1, 3)), np.cumsum(clean**2, axis=0)])
-        return cls((j - i).astype(float), first[j] - first[i], second[j] - second[i])
+        return cls(count[j] - count[i], first[j] - first[i], second[j] - second[i])
 
     def together(self) -> _Sums:
         """Return the sums over all stretches of a trial as one."""

@@ -92,6 +92,12 @@ _GEOMETRY = (
         "Tap on the card to focus, hold still, and take the photo again.",
     ),
     Reason(
+        "nothing_sharp",
+        "note",
+        "Nothing in the photo is sharp; a card may be in it and not be seen.",
+        "Tap on the card to focus, hold still, and take the photo again.",
+    ),
+    Reason(
         "screen_photo",
         "doubt",
         "This looks like a photo of a screen, not of a card and a strip.",
@@ -126,6 +132,12 @@ _GEOMETRY = (
         "spoils",
         "Part of the strip lies outside the photo.",
         "Take the photo again with the whole card in it.",
+    ),
+    Reason(
+        "strip_place_lost",
+        "spoils",
+        "Something lies in the card's slot, but it could not be made out as a strip.",
+        "Lay one strip in the slot, away from its long edges, with nothing over it.",
     ),
     Reason(
         "strip_place_unsure",

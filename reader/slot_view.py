@@ -46,6 +46,8 @@ class SlotView:
     """Width of the white beside the slot."""
     white: Picture
     """Share of the smooth white seen on the two margins, shape (2, along, 3)."""
+    near: Picture
+    """The same right beside the slot, the mean over a millimetre."""
     origin_mm: Array
     along: Array
     across: Array
@@ -74,9 +76,9 @@ def slot_view(flat: Flat, card: Card) -> SlotView:
     v = np.arange(-ASIDE_MM, ASIDE_MM + STEP_MM / 2, STEP_MM)
     rgb = _cut(flat, origin, along, across, u, v)
     margin = _margin_mm(card, origin, along, across, length, breadth / 2)
-    smooth, white = _white(rgb, v, breadth / 2, margin)
+    smooth, white, near = _white(rgb, v, breadth / 2, margin)
     share = (rgb / np.maximum(smooth, 0.02)).astype(np.float32)
-    return SlotView(share, u, v, length, breadth / 2, margin, white, origin, along, across)
+    return SlotView(share, u, v, length, breadth / 2, margin, white, near, origin, along, across)
 
 
 def _cut(flat: Flat, origin: Array, along: Array, across: Array, u: Array, v: Array) -> Picture:
@@ -107,12 +109,12 @@ def _margin_mm(
     return max(nearest, 1.0)
 
 
-def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture, Picture]:
+def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture, Picture, Picture]:
     """Return the white at every place, and what the margins show as a share of the smooth white.
 
     The white is smooth along the slot; a shadow that dims all channels alike is followed.
     """
-    sides, shares = [], []
+    sides, shares, near = [], [], []
     for sign in (-1, 1):
         band = (sign * v > half + 0.6) & (sign * v < half + max(margin - 0.6, 1.0))
         seen = _upper(rgb[band])
@@ -123,9 +125,15 @@ def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture,
         shade = np.where(dims, np.exp(ratio.mean(axis=1)), 1.0)
         sides.append(smooth * _calm(shade)[:, None])
         shares.append(seen / smooth)
+        beside = (sign * v > half + 0.5) & (sign * v < half + 1.5)
+        near.append(rgb[beside].mean(axis=0) / smooth)
     share = np.clip((v + half) / (2 * half), 0, 1)[:, None, None]
     white = sides[0] * (1 - share) + sides[1] * share
-    return white.astype(np.float32), np.stack(shares).astype(np.float32)
+    return (
+        white.astype(np.float32),
+        np.stack(shares).astype(np.float32),
+        np.stack(near).astype(np.float32),
+    )
 
 
 def _upper(band: Picture) -> Array:

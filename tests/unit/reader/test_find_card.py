@@ -135,7 +135,7 @@ def test_no_card_and_the_likely_cause():
     assert why_no_card(open_photo(png(empty)), CARD)[0] == "no_card"
     soft = take(bare(), pose(SIZE, CARD), SIZE, blur=16)
     assert look(soft) is None
-    assert why_no_card(open_photo(png(soft)), CARD) == ("no_card", "too_blurred")
+    assert why_no_card(open_photo(png(soft)), CARD) == ("no_card", "nothing_sharp")
     corner = take(bare(), pose(SIZE, CARD, share=0.9, shift=(118, 40)), SIZE)
     assert why_no_card(open_photo(png(corner)), CARD) == ("no_card", "card_cut_off")
 
