@@ -15,8 +15,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import f as f_distribution
-from scipy.stats import t as student
+from scipy.stats import f as f_distribution, t as student
 
 from calibration.alike import reading_cov
 from calibration.curve import Curve, cov_at, fit_curve, steps_at
@@ -25,15 +24,11 @@ from calibration.table import Block, Table
 
 Array = NDArray[np.float64]
 
-FALSE_ALARMS = 0.04
+FALSE_ALARMS = 0.03
 """Chance that a lot just like the old one fails, over all its pads together."""
 
-OTHER_DYE = 0.001
+OTHER_DYE = 0.0001
 """A pad fails too when its colours lie this unlikely far beside the path: another dye."""
-
-REPEAT_SHARE = 0.1
-"""With repeats in the table the scatter holds the photo already: this share of a usual photo's
-own covariance is added for the light of the day."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,7 +190,7 @@ def _covs(curve: Curve, s: float) -> tuple[Cov, Cov]:
         return reading_cov(curve) + whole / 2.0, whole / 2.0
     n = _strips_at(curve.chart.blocks, s)
     single = whole * n / (n + 1.0)
-    return single + REPEAT_SHARE * reading_cov(curve), whole / (n + 1.0)
+    return single + reading_cov(curve), whole / (n + 1.0)
 
 
 def _strips_at(blocks: Sequence[Block], s: float) -> float:

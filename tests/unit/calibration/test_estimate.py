@@ -178,7 +178,8 @@ def test_wrong_arguments_are_refused(lab, cov, confidence, words):
 
 def test_the_reading_path_starts_without_scipy():
     """Importing it costs about as long as reading a photo."""
-    code = "import sys, calibration; print(any(m.startswith(('scipy', 'colour')) for m in sys.modules))"
+    heavy = "any(m.startswith(('scipy', 'colour')) for m in sys.modules)"
+    code = f"import sys, calibration; print({heavy})"
 
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 

@@ -76,7 +76,7 @@ def test_another_dye_fails_even_without_a_shift_along_the_path():
     found = compare_strips(table(rng), strips)
 
     assert not found.passed
-    assert min(pad.off_chance for pad in found.pads) < 0.001
+    assert min(pad.off_chance for pad in found.pads) < 0.0001
 
 
 def test_two_tables_of_one_lot_agree_and_of_two_lots_do_not():
