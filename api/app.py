@@ -16,20 +16,17 @@ from api.errors import add_handlers
 from api.guard import Guard
 from api.metrics import Metrics
 from api.pages import (
+    control as control_page,
     dip,
     first,
     handover,
     login,
+    review as review_page,
     shop,
+    tubs as tubs_page,
     waiting,
 )
-from api.pages import (
-    review as review_page,
-)
-from api.pages import (
-    tubs as tubs_page,
-)
-from api.routes import chart, health, next_step, people, photos, read, review, shelf, tubs
+from api.routes import chart, control, health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
 from api.store import open_store
@@ -37,10 +34,18 @@ from api.watch import Watch
 from api.workers import ReadingPool
 
 ROUTERS = (
-    *(health.router, read.router, chart.router, next_step.router, tubs.router, photos.router),
+    *(
+        health.router,
+        read.router,
+        chart.router,
+        control.router,
+        next_step.router,
+        tubs.router,
+        photos.router,
+    ),
     *(review.router, shelf.tables, shelf.cards, people.router),
     *(login.router, first.router, tubs_page.router, dip.router, handover.router),
-    *(review_page.router, shop.router, waiting.router),
+    *(review_page.router, control_page.router, shop.router, waiting.router),
 )
 
 Clock = Callable[[], datetime]

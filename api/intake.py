@@ -13,7 +13,7 @@ from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api import books, photo_files, review, shelf
+from api import books, control_books, photo_files, review, shelf
 from api.books import Desk, Origin
 from api.entries import event_of, loggable
 from api.named import Named
@@ -71,7 +71,9 @@ def take_in(
     clean = Named(sent.photo.name, blank_position(sent.photo.data))
     measured = None if card is None else shelf.named(card)
     answer = pool.read(Request(clean, shelf.named(table), measured, sent.elapsed_s))
-    reading = reading_of(answer, clean.name)
+    with store.reading() as session:
+        broken = control_books.broken_for(session, table)
+    reading = control_books.held_back(reading_of(answer, clean.name), broken)
     sha256 = photo_files.keep(settings.home, clean.data)
     try:
         with store.writing() as session:
