@@ -141,7 +141,7 @@ class _Points:
 
 def _white_points(flat: Flat, card: Card) -> _Points:
     """Return the white paper of the card, half a millimetre a point."""
-    free = _free_of_ink(card, flat.rgb.shape[:2], flat.px_per_mm)
+    free = free_of_ink(card, flat.rgb.shape[:2], flat.px_per_mm)
     step = max(1, round(PITCH_MM * flat.px_per_mm))
     shape = (flat.rgb.shape[1] // step, flat.rgb.shape[0] // step)
     smooth = cv2.resize(
@@ -159,7 +159,7 @@ def _white_points(flat: Flat, card: Card) -> _Points:
     )  # fmt: skip
 
 
-def _free_of_ink(card: Card, shape: tuple[int, int], px_per_mm: float) -> NDArray[np.bool_]:
+def free_of_ink(card: Card, shape: tuple[int, int], px_per_mm: float) -> NDArray[np.bool_]:
     """Return True (h, w) where the layout leaves the card white."""
     free = np.zeros(shape, np.uint8)
     rim = round(1.5 * px_per_mm)

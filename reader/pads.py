@@ -43,8 +43,8 @@ DIRT_FALL, DIRT_SHARE = 0.10, 0.04
 CUT_SHARE = 0.05
 """Share of pixels at the top of their range above which the mean is no colour."""
 
-UNEVEN_DE00 = 5.0
-"""Spread of the blocks' colours above which a pad has no one colour."""
+UNEVEN_DE00 = 4.0
+"""Difference of a side of a pad from its usual colour above which it has no one colour."""
 
 SHADOW_MM = 9.0
 """A shadow's edge nearer than this to a pad's middle may lie on the pad."""
@@ -153,10 +153,15 @@ def _near_the_median(blocks: Array) -> NDArray[np.bool_]:
 
 
 def _uneven(blocks: Array) -> NDArray[np.bool_]:
-    """Say for each pad whether its blocks (k, n, 3) differ too much to be one colour."""
-    usual = np.median(blocks, axis=1, keepdims=True)
-    off = delta_e00(np.clip(blocks, -300, 300), np.broadcast_to(usual, blocks.shape))
-    return np.asarray(np.quantile(off, 0.9, axis=1) > UNEVEN_DE00 / 2)
+    """Say for each pad whether its colour drifts across it: blocks have shape (k, n, 3).
+
+    Means of rows and of columns of blocks are compared, which noise moves half as much.
+    """
+    square = blocks.reshape(len(blocks), BLOCKS, BLOCKS, 3)
+    lines = np.concatenate([np.median(square, axis=1), np.median(square, axis=2)], axis=1)
+    usual = np.broadcast_to(np.median(lines, axis=1, keepdims=True), lines.shape)
+    off = delta_e00(np.clip(lines, -300, 300), np.clip(usual, -300, 300))
+    return np.asarray(off.max(axis=1) > UNEVEN_DE00)
 
 
 def _shadow(centre_mm: Array, light: Light) -> tuple[str, ...]:

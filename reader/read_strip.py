@@ -16,6 +16,7 @@ from reader.flatten import Flat, flatten
 from reader.light import Light, light_field
 from reader.pads import PadColour, pad_colours
 from reader.photo import Photo, open_photo
+from reader.screen import looks_like_screen
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,10 +79,11 @@ def read_strip(data: bytes, card: Card, places: Sequence[PadPlace]) -> StripSeen
     strip = find_strip(flat, card, places)
     pads = pad_colours(flat, light, fit, strip, budget_of(fit, card)) if strip else ()
     of_strip = strip.reasons if strip else why_no_strip(flat, card)
+    of_screen = ("screen_photo",) if looks_like_screen(flat, card) else ()
+    said = (photo.reasons, seen.reasons, light.reasons, check.reasons, of_screen, of_strip)
     return StripSeen(
         True, card.design, check.delta_e00_median, check.delta_e00_p95, strip is not None, pads,
-        unique(photo.reasons, seen.reasons, light.reasons, check.reasons, of_strip), photo.taken_at,
-        Traces(card, photo.size, seen, flat, light, fit, strip),
+        unique(*said), photo.taken_at, Traces(card, photo.size, seen, flat, light, fit, strip),
     )  # fmt: skip
 
 

@@ -217,14 +217,8 @@ _COLOUR: tuple[Reason, ...] = (
     Reason(
         "card_colours_wrong",
         "spoils",
-        "The card's patches do not have the colours that are expected of them.",
-        "Check that the card's file belongs to this print; take the photo in daylight shade.",
-    ),
-    Reason(
-        "copied_card",
-        "doubt",
-        "The card looks like a copy: a print of a photo, or a photo of a screen.",
-        "Use a card printed from the original file, and photograph the card itself.",
+        "The card's patches do not have their colours; this may be a copy, or another print.",
+        "Use a card printed from the original file, with its own measured colours.",
     ),
     Reason(
         "patches_spoiled",
