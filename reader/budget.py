@@ -36,6 +36,9 @@ GROWTH = 0.82
 WARM_GROWTH = 0.14
 """How much the log of the budget grows with `mixing` above zero."""
 
+USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.5, 1.2
+"""Under odd lamps the 3x3 departs more from plain sRGB than this; errors follow with this power."""
+
 GLOW_SD = 0.012
 """Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z."""
 
@@ -78,9 +81,17 @@ def budget_of(fit: ColourFit, card: Card) -> Budget:
     error = delta_e00(np.clip(fit.loo_lab, -300, 300), fit.samples.lab)[fit.used]
     decile = float(np.clip(np.quantile(error, 0.9), 0.5, 8.0))
     growth = (decile / USUAL_DE00) ** GROWTH * np.exp(WARM_GROWTH * max(mixing(fit), 0.0))
-    return Budget(
-        float(growth), PRINT_SD * 0.0 if card.measured else PRINT_SD + PRINT_GROWTH * decile
-    )
+    growth *= max(departure(fit) / USUAL_DEPARTURE, 1.0) ** DEPARTURE_GROWTH
+    of_print = PRINT_SD + PRINT_GROWTH * decile
+    return Budget(float(growth), 0.0 * of_print if card.measured else of_print)
+
+
+def departure(fit: ColourFit) -> float:
+    """Return how far the fitted 3x3 departs from plain sRGB, sized to keep white.
+
+    Household lights: 0.15 to 0.55. Coloured lamps and lamps with gaps: up to 2.
+    """
+    return float(np.linalg.norm(_mix(fit) - np.eye(3)))
 
 
 def mixing(fit: ColourFit) -> float:
@@ -88,7 +99,12 @@ def mixing(fit: ColourFit) -> float:
 
     About zero on average over household lights, above one under most bulbs and warm LEDs.
     """
-    matrix = np.linalg.solve(SRGB_TO_XYZ_D50, fit.model.matrix[:, :3])
-    matrix = matrix / np.trace(matrix) * 3.0
-    seen = np.array([matrix[0, 1], matrix[2, 1], matrix[0, 0], matrix[2, 2]])
+    mix = _mix(fit)
+    seen = np.array([mix[0, 1], mix[2, 1], mix[0, 0], mix[2, 2]])
     return float(np.mean(np.clip((seen - MIXING_USUAL) / MIXING_SCALE, -4.0, 4.0)))
+
+
+def _mix(fit: ColourFit) -> Array:
+    """Return the 3x3 (3, 3) from the phone's linear values to linear sRGB, its trace made 3."""
+    mix = np.linalg.solve(SRGB_TO_XYZ_D50, fit.model.matrix[:, :3])
+    return np.asarray(mix / max(float(np.trace(mix)), 0.3) * 3.0)

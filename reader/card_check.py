@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reader.budget import budget_of, mixing
+from reader.budget import budget_of, departure, mixing
 from reader.card import Card
 from reader.colour_fit import ColourFit
 from reader.lab import delta_e00
@@ -38,6 +38,9 @@ SPOILED_PATCHES = 4
 
 WARM_MIXING = 0.8
 """A 3x3 that mixes more than this was seen under 3 in 4 bulbs and warm LEDs and 1 in 30 skies."""
+
+ODD_DEPARTURE = 0.62
+"""A 3x3 farther from plain sRGB than this is seen under coloured lamps and lamps with gaps."""
 
 POOR_GROWTH = 2.4
 """A budget so many times the usual makes most bands too wide to act on."""
@@ -80,7 +83,8 @@ def _patches(used: NDArray[np.bool_]) -> tuple[str, ...]:
 
 def _lamp(fit: ColourFit, card: Card) -> tuple[str, ...]:
     """Return what the lamp does to the colours."""
-    if card.measured and budget_of(fit, card).growth > POOR_GROWTH:
+    too_wide = card.measured and budget_of(fit, card).growth > POOR_GROWTH
+    if too_wide or departure(fit) > ODD_DEPARTURE:
         return ("light_poor",)
     return ("light_warm",) if mixing(fit) > WARM_MIXING else ()
 

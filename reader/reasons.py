@@ -187,7 +187,7 @@ _COLOUR: tuple[Reason, ...] = (
     Reason(
         "light_poor",
         "doubt",
-        "The light lacks some colours, so the card cannot be matched well.",
+        "The lamp is coloured or lacks some colours, so colours cannot be told well.",
         "Take the photo again in daylight shade.",
     ),
     Reason(
