@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from api.app import create_app
 from api.cli import VERBS
+from api.reasons import OWN_REASONS, all_reasons
+from api.settings import NAMES, Settings
 from calibration.reasons import REASONS as CHART_REASONS
 from reader.reasons import REASONS as PHOTO_REASONS
 
@@ -26,22 +29,35 @@ def test_every_verb_is_in_the_readme_and_has_an_example(verb):
     assert "example" in shown.stdout.lower()
 
 
-@pytest.mark.parametrize("code", sorted({*PHOTO_REASONS, *CHART_REASONS}))
+@pytest.mark.parametrize("code", sorted(all_reasons()))
 def test_every_reason_code_is_in_the_readme(code):
     assert f"`{code}`" in README
 
 
-def test_reason_codes_of_photo_and_chart_do_not_clash():
-    assert not set(PHOTO_REASONS) & set(CHART_REASONS)
+def test_reason_codes_do_not_clash():
+    together = len(PHOTO_REASONS) + len(CHART_REASONS) + len(OWN_REASONS)
+
+    assert len(all_reasons()) == together
 
 
-@pytest.mark.parametrize("code", sorted({*PHOTO_REASONS, *CHART_REASONS}))
-def test_every_reason_says_what_is_wrong_and_what_to_do(code):
-    reason = {**PHOTO_REASONS, **CHART_REASONS}[code]
-
+@pytest.mark.parametrize("reason", all_reasons().values(), ids=all_reasons().keys())
+def test_every_reason_says_what_is_wrong_and_what_to_do(reason):
     assert reason.weight in {"note", "doubt", "spoils"}
-    assert reason.sentence
-    assert reason.cure
+    assert len(reason.sentence.split()) >= 3
+    assert len(reason.cure.split()) >= 2
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_setting_is_in_the_readme(name):
+    assert f"`{name}`" in README
+
+
+def test_every_call_of_the_service_is_in_the_readme(tmp_path):
+    app = create_app(Settings(tmp_path, f"sqlite:///{tmp_path / 'dipstep.db'}"))
+    missing = [path for path in app.openapi()["paths"] if f"`{path}`" not in README]
+    app.state.store.close()
+
+    assert missing == []
 
 
 @pytest.mark.parametrize("package", ["reader", "calibration", "dosing", "api"])
