@@ -111,7 +111,12 @@ def decisions_by_pad(session: Session) -> dict[tuple[int, int], str]:
 def other_methods(session: Session) -> dict[tuple[str, str], list[tuple[float, float]]]:
     """Return (time, value) of drop tests and laboratory results by tub and analyte."""
     found: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
-    for event in session.scalars(select(TubEvent).where(TubEvent.type == "reading")):
+    query = (
+        select(TubEvent)
+        .where(TubEvent.type == "reading", TubEvent.origin != "photo")
+        .where(TubEvent.tub_id.in_(select(Photo.tub_id)))
+    )
+    for event in session.scalars(query):
         data = event.data
         if data["source"] in ("drop_test", "lab") and data.get("sample", "tub") == "tub":
             found[event.tub_id, data["analyte"]].append((event.at.timestamp(), data["value"]))

@@ -1,0 +1,280 @@
+"""The service under load and under the axe: page times, a rush of uploads, kill -9 in their midst.
+
+`python -m tests.bench service [--tubs 500] [--events 200] [--kills 100]`. Everything runs against
+`dipstep serve` as a process of its own on this machine's loopback address.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import random
+import re
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import urllib.error
+import urllib.request
+import uuid
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from api.books import Desk, add_tub, refresh
+from api.procedures import shop_procedures
+from api.store import TubEvent, open_store
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+PHOTOS = ("01-shade.jpg", "02-workbench.jpg", "03-turned.jpg", "06-evening-lamp.jpg")
+TUB = {
+    "volume_l": 1250,
+    "temperature_c": 38.0,
+    "sanitizer": "salt_chlorine",
+    "has_sensor": True,
+    "procedure": "upkeep",
+}
+
+
+class Service:
+    """`dipstep serve` on a folder; killed and started again as often as wanted."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> float:
+        """Start it and return the seconds until it answered."""
+        begun = time.perf_counter()
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "api.cli", "serve", "--port", str(self.port)],
+            env={**os.environ, "DIPSTEP_HOME": str(self.home)},
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+        while time.perf_counter() - begun < 120:
+            with suppress(OSError):
+                urllib.request.urlopen(f"{self.url}/health", timeout=2).close()
+                return time.perf_counter() - begun
+            time.sleep(0.05)
+        raise RuntimeError("the service did not start within two minutes")
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+    def ask(self, path: str, data: bytes | None = None, method: str = "GET", **headers: str):
+        """Return status, body and seconds; the error body where there is one."""
+        wish = urllib.request.Request(self.url + path, data, headers, method=method)
+        begun = time.perf_counter()
+        try:
+            with urllib.request.urlopen(wish, timeout=120) as answer:
+                body, status = answer.read(), answer.status
+        except urllib.error.HTTPError as fault:
+            body, status = fault.read(), fault.code
+        return status, body, time.perf_counter() - begun
+
+
+def fill(home: Path, tubs: int, events: int) -> list[str]:
+    """Keep so many tubs with so many events each, and return their ids."""
+    home.mkdir(parents=True, exist_ok=True)
+    store = open_store(f"sqlite:///{home / 'dipstep.db'}")
+    now, chance, ids = datetime.now(UTC), random.Random(7), []
+    desk = Desk(now, "bench", shop_procedures(home))
+    for i in range(tubs):
+        with store.writing() as session:
+            tub_id = add_tub(session, {**TUB, "name": f"Tub {i + 1}"}, desk)
+            session.add_all(event(tub_id, j, events, now, chance) for j in range(events))
+            session.flush()
+            refresh(session, tub_id, desk)
+            ids.append(tub_id)
+    store.close()
+    return ids
+
+
+def event(tub_id: str, j: int, count: int, now: datetime, chance: random.Random) -> TubEvent:
+    """Return one of a tub's readings, about seven hours apart."""
+    analyte, middle, unit = (
+        ("ph", 7.5, "pH"),
+        ("free_chlorine", 4.0, "mg/L"),
+        ("total_alkalinity", 90.0, "mg/L"),
+        ("calcium_hardness", 50.0, "mg/L"),
+    )[j % 4]
+    at = now - timedelta(hours=7 * (count - j))
+    value = round(middle * chance.uniform(0.97, 1.03), 2)
+    band = {"low": round(0.95 * value, 2), "high": round(1.05 * value, 2)}
+    head = {"at": at.isoformat(), "type": "reading", "analyte": analyte, "value": value}
+    data = {**head, **band, "unit": unit, "source": "photo", "sample": "tub"}
+    return TubEvent(
+        id=str(uuid.uuid4()),
+        tub_id=tub_id,
+        at=at,
+        type="reading",
+        data=data,
+        origin="photo",
+        reading_id=None,
+        replaces=None,
+        key=None,
+        entered_at=at,
+        entered_by="bench",
+    )
+
+
+def pages(service: Service, ids: Sequence[str], times: int = 20) -> dict[str, dict[str, float]]:
+    """Return median and slowest milliseconds of every kind of page."""
+    chance = random.Random(3)
+    found = {}
+    for path in ("/", "/tubs", "/tubs/{}", "/tubs/{}/dip", "/review", "/review/record", "/shop"):
+        took = []
+        for _ in range(times):
+            status, body, seconds = service.ask(path.format(chance.choice(ids)), Accept="text/html")
+            if status != 200:
+                raise RuntimeError(f"{path}: {status} {body[:200]!r}")
+            took.append(1000 * seconds)
+        found[path] = {
+            "median_ms": round(float(np.median(took)), 1),
+            "most_ms": round(max(took), 1),
+        }
+    return found
+
+
+def first_load(service: Service) -> dict[str, float]:
+    """Return how many bytes the first page needs with everything it names."""
+    _, body, _ = service.ask("/tubs", Accept="text/html")
+    named = set(re.findall(r'(?:href|src)="(/static/[^"]+)"', body.decode()))
+    weights = [len(service.ask(path)[1]) for path in named]
+    return {"files": len(weights) + 1, "kilobytes": round((len(body) + sum(weights)) / 1000, 1)}
+
+
+def rush(service: Service, ids: Sequence[str], people: int = 4, each: int = 6) -> dict[str, float]:
+    """Return the seconds from upload to next step with several technicians at once."""
+    took: list[float] = []
+    lock = threading.Lock()
+
+    def technician(who: int) -> None:
+        for i in range(each):
+            tub, photo = ids[(who * each + i) % len(ids)], SAMPLES / PHOTOS[i % len(PHOTOS)]
+            path = f"/api/tubs/{tub}/photos/{uuid.uuid4().hex}?table=sample&card=sample"
+            kind = {"Content-Type": "application/octet-stream"}
+            status, body, seconds = service.ask(path, photo.read_bytes(), "PUT", **kind)
+            if status not in (200, 201) or json.loads(body)["next"] is None:
+                raise RuntimeError(f"{path}: {status} {body[:300]!r}")
+            with lock:
+                took.append(seconds)
+
+    threads = [threading.Thread(target=technician, args=(who,)) for who in range(people)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return {
+        "uploads": len(took),
+        "median_s": round(float(np.median(took)), 2),
+        "p95_s": round(float(np.quantile(took, 0.95)), 2),
+    }
+
+
+class Uploader(threading.Thread):
+    """Sends events and photos until the service is gone, and remembers what was acknowledged."""
+
+    def __init__(self, service: Service, tub: str, place: int) -> None:
+        super().__init__(daemon=True)
+        self.service, self.tub, self.place = service, tub, place
+        self.events: list[str] = []
+        self.photos: list[str] = []
+
+    def run(self) -> None:
+        with suppress(OSError, urllib.error.URLError, ConnectionError):
+            while True:
+                self.send_event()
+                if self.place == 0:
+                    self.send_photo()
+
+    def send_event(self) -> None:
+        at = datetime.now(UTC).isoformat()
+        record = {"at": at, "type": "reading", "analyte": "salt", "value": 1500.0, "unit": "mg/L"}
+        data = json.dumps({**record, "source": "drop_test"}).encode()
+        kind = {"Content-Type": "application/json", "Idempotency-Key": uuid.uuid4().hex}
+        status, body, _ = self.service.ask(f"/api/tubs/{self.tub}/events", data, "POST", **kind)
+        if status == 201:
+            self.events.append(json.loads(body)["id"])
+
+    def send_photo(self) -> None:
+        photo = (SAMPLES / PHOTOS[0]).read_bytes() + uuid.uuid4().bytes  # another file each time
+        path = f"/api/tubs/{self.tub}/photos/{uuid.uuid4().hex}?table=sample&card=sample"
+        kind = {"Content-Type": "application/octet-stream"}
+        status, body, _ = self.service.ask(path, photo, "PUT", **kind)
+        if status == 201:
+            self.photos.append(json.loads(body)["photo"])
+
+
+def kills(service: Service, tub: str, rounds: int) -> dict[str, int]:
+    """Kill the service in the midst of uploads, so many times; return what was kept and lost."""
+    chance = random.Random(11)
+    events: list[str] = []
+    photos: list[str] = []
+    for done in range(rounds):
+        uploaders = [Uploader(service, tub, place) for place in range(3)]
+        for one in uploaders:
+            one.start()
+        time.sleep(chance.uniform(0.2, 6.0))
+        service.kill()
+        for one in uploaders:
+            one.join(30)
+            events += one.events
+            photos += one.photos
+        service.start()
+        print(f"  kill {done + 1} of {rounds}", end="\r", file=sys.stderr)
+    return {"kills": rounds, **after(service, tub, events, photos)}
+
+
+def after(
+    service: Service, tub: str, events: Sequence[str], photos: Sequence[str]
+) -> dict[str, int]:
+    """Return how much was acknowledged, lost, or shown half-written."""
+    standing = {one["id"] for one in json.loads(service.ask(f"/api/tubs/{tub}/events")[1])}
+    kept = json.loads(service.ask(f"/api/tubs/{tub}/photos")[1])
+    there = {one["photo"] for one in kept}
+    whole = sum(service.ask(f"/api/tubs/{tub}/photos/{sha}/image")[0] == 200 for sha in there)
+    return {
+        "events_acknowledged": len(events),
+        "events_lost": len(set(events) - standing),
+        "photos_acknowledged": len(photos),
+        "photos_lost": len(set(photos) - there),
+        "photos_half_written": len(there) - whole,
+    }
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run all parts and print the figures."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench service", description=__doc__)
+    parser.add_argument("--tubs", type=int, default=500)
+    parser.add_argument("--events", type=int, default=200)
+    parser.add_argument("--kills", type=int, default=100)
+    args = parser.parse_args(argv)
+    with tempfile.TemporaryDirectory() as folder:
+        service = Service(Path(folder) / "shop")
+        ids = fill(service.home, args.tubs, args.events)
+        figures: dict[str, object] = {"start_s": round(service.start(), 1)}
+        try:
+            figures["pages"] = pages(service, ids)
+            figures["first_load"] = first_load(service)
+            rush(service, ids, people=2, each=1)  # the readers load their libraries once
+            figures["rush"] = rush(service, ids)
+            figures["kills"] = kills(service, ids[-1], args.kills)
+        finally:
+            service.kill()
+    print(json.dumps(figures, indent=1))
+    return 0
