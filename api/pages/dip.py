@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from fastapi import APIRouter, Depends
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import books, shelf
-from api.deps import DeskOf, SettingsOf, StoreOf, who_asks
+from api.again import Again, history, read_again
+from api.deps import DeskOf, PoolOf, SettingsOf, StoreOf, who_asks
 from api.pages.readings import ReadingView, view_of
 from api.pages.render import page
 from api.pages.tubs import answer_or_trouble
@@ -21,7 +22,7 @@ from api.routes.photos import row_of
 from api.routes.tubs import unusable
 from api.settings import Settings
 from api.stock import Offer, fetch, offers
-from api.store import Decision, KeptFile, Reading, Review
+from api.store import Decision, KeptFile, Review
 from api.wanted import ranges_of
 from api.words import plain
 
@@ -62,8 +63,8 @@ class PhotoPage:
     sent_by: str
     reading: ReadingView
     versions: str
-    earlier: int
-    """Readings of this photo made before with other versions."""
+    earlier: tuple[Again, ...]
+    """Each later reading of this photo beside the one before, newest first."""
     waiting: int
     answer: Mapping[str, Any] | None
     trouble: str | None
@@ -111,7 +112,7 @@ def get_photo(tub_id: str, sha256: str, store: StoreOf, desk: DeskOf) -> HTMLRes
         photo, reading, table, card = row_of(store, tub_id, sha256)
     with store.reading() as session, unusable():
         tub, log = books.tub_data(session, tub_id), books.log_of(session, tub_id)
-        earlier = len(list(session.scalars(select(Reading.id).where(Reading.photo_id == photo.id))))
+        earlier = tuple(history(session, photo))
         waiting = undecided(session, reading.id)
     answer, trouble = answer_or_trouble(log, desk)
     wanted = ranges_of(answer["gates"] if answer else [])
@@ -124,12 +125,23 @@ def get_photo(tub_id: str, sha256: str, store: StoreOf, desk: DeskOf) -> HTMLRes
         sent_by=photo.sent_by,
         reading=view_of({"derived": [], **reading.data}, wanted, all_reasons()),
         versions=f"{versions}; card {card.name}, version {card.version}" if card else versions,
-        earlier=earlier - 1,
+        earlier=earlier,
         waiting=waiting,
         answer=answer,
         trouble=trouble,
     )
     return page("photo.html", shown)
+
+
+@router.post("/photos/{sha256}/again")
+def post_again(
+    tub_id: str, sha256: str, store: StoreOf, pool: PoolOf, settings: SettingsOf, desk: DeskOf
+) -> Response:
+    """Read the photo again with the newest versions of its table and card."""
+    with unusable():
+        photo = row_of(store, tub_id, sha256)[0]
+        read_again(photo.id, store, pool, settings, desk)
+    return RedirectResponse(f"/tubs/{tub_id}/photos/{sha256}#again", 303)
 
 
 def undecided(session: Session, reading_id: int) -> int:

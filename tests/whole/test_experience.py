@@ -67,7 +67,7 @@ def test_readings_are_counted_by_lot_person_and_light(shop):
                 event_id=None,
                 at=NOON,
                 by="Kit",
-            )  # fmt: skip
+            )
         )
     with store.reading() as session:
         by_lot, by_person, by_light = experience(session)
