@@ -24,7 +24,7 @@ from reader.lab import SRGB_TO_XYZ_D50, delta_e00, lab_slopes, tolerance_scale, 
 
 Array = NDArray[np.float64]
 
-DYE_SD = np.array([0.28, 1.06, 1.58])
+DYE_SD = np.array([0.30, 1.12, 1.66])
 """Lightness, chroma and hue of a dye beside ink, where the card's error is `USUAL_DE00`."""
 
 USUAL_DE00 = 1.25

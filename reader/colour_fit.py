@@ -325,7 +325,8 @@ def patch_codes(flat: Flat, rects_mm: Array) -> tuple[Array, Mask]:
     inside = np.isfinite(pixels.sum(axis=(1, 2)))
     pixels[~inside] = 0.5
     middle = np.median(pixels, axis=1)
-    off = np.abs(pixels - middle[:, None]).max(axis=2)
+    away = np.abs(pixels - middle[:, None])
+    off = np.maximum(np.maximum(away[..., 0], away[..., 1]), away[..., 2])
     usual = np.median(off, axis=1, keepdims=True)
     share = np.where(off <= np.maximum(0.02, 3.0 * usual), 1.0, 0.0)
     code = np.einsum("kpc,kp->kc", pixels, share) / share.sum(axis=1, keepdims=True)

@@ -150,12 +150,13 @@ def _white_points(flat: Flat, card: Card) -> _Points:
     half = step // 2
     free = free[half::step, half::step][: shape[1], : shape[0]]
     cut = flat.clipped[half::step, half::step][: shape[1], : shape[0]]
-    seen = free & np.isfinite(smooth).all(axis=2) & (smooth.min(axis=2) > 0.02)
+    lowest = np.minimum(np.minimum(smooth[..., 0], smooth[..., 1]), smooth[..., 2])
+    seen = free & (lowest > 0.02)  # False for NaN, too
     rows, columns = np.nonzero(seen)
     code = smooth[seen].astype(np.float64)
     return _Points(
         np.stack([columns, rows], axis=1), code,
-        cut[seen] | (code.max(axis=1) >= CLIPPED_CODE), step / flat.px_per_mm,
+        cut[seen] | (code >= CLIPPED_CODE).any(axis=1), step / flat.px_per_mm,
     )  # fmt: skip
 
 
@@ -190,7 +191,7 @@ def _cells(points: _Points, card: Card) -> tuple[Array, Array, NDArray[np.bool_]
     at_mm, code = points.at_mm, points.code
     columns = int(np.ceil(card.size_mm[0] / CELL_MM)) + 1
     cell = (at_mm // CELL_MM).astype(int) @ np.array([1, columns])
-    order = np.lexsort((code.sum(axis=1), cell))
+    order = np.argsort(cell + 0.1 * code.sum(axis=1))
     _, first, count = np.unique(cell[order], return_index=True, return_counts=True)
     first, count = first[count >= 6], count[count >= 6]
     spread = np.array([0.4, 0.5, 0.6, 0.7, 0.8])

@@ -99,10 +99,10 @@ def pad_colours(
     read = [m for m in middles if m.readable]
     if not read:
         return tuple(_unread(p, m) for p, m in zip(strip.pads, middles, strict=True))
-    blocks = fit.read(
-        np.concatenate([m.codes for m in read]),
-        np.repeat([m.centre_mm for m in read], BLOCKS**2, axis=0),
-    )[0].reshape(len(read), BLOCKS**2, 3)
+    at_mm = np.array([m.centre_mm for m in read])
+    white = np.repeat(light.code_at(at_mm), BLOCKS**2, axis=0)
+    codes = np.concatenate([m.codes for m in read])
+    blocks = fit.quick(codes, white).reshape(len(read), BLOCKS**2, 3)
     lab, cov = _means(read, blocks, light, fit)
     found = iter(zip(read, _uneven(blocks), lab, cov, strict=True))
     return tuple(

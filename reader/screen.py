@@ -13,7 +13,7 @@ from reader.card import Card
 from reader.flatten import Flat
 from reader.light import free_of_ink
 
-TILE_PX, MOST_TILES, FEWEST_TILES = 48, 40, 4
+TILE_PX, MOST_TILES, FEWEST_TILES = 48, 24, 4
 """Tiles of white, at most as many as need a few milliseconds."""
 
 LOWEST_CYCLES = 5.0

@@ -45,11 +45,18 @@ def linear_from_code(code: Array, tone: Array) -> Array:
     inverse of x (1 + k) / (1 + k x), the exponent and the bends act on the logarithm. The veil,
     light scattered onto everything, is taken off by whoever knows the white.
     """
-    e, k, toe, middle, saturation = (tone[..., i, None, None] for i in range(5))
+    e, k, toe, middle = (tone[..., i, None, None] for i in range(4))
+    # Few tones differ in saturation, and the powers below are what costs time.
+    saturations, which = np.unique(tone[..., 4], return_inverse=True)
     luma = code @ LUMA
-    flat = luma[..., None] + (code - luma[..., None]) * np.exp(-saturation)
+    chroma = code - luma[..., None]
+    flat = luma[..., None] + chroma * np.exp(-saturations)[:, None, None]
     y = np.maximum(srgb_decode(flat), FLOOR)
-    c = np.clip(flat, 0.0, 1.0)
-    log = (1.0 + e) * np.log(y) - np.log1p(k * np.clip(1.0 - y, -0.5, 1.0))
-    log = log + toe * (1.0 - c) ** 3 + middle * 2.0 * c * (1.0 - c)
-    return np.asarray(np.exp(np.clip(log, -14.0, 4.0)), np.float64)
+    c = np.minimum(np.maximum(flat, 0.0), 1.0)
+    which = which.reshape(tone.shape[:-1])
+    log_y, y, toe_of, middle_of = (
+        part[which] for part in (np.log(y), y, (1.0 - c) ** 3, 2.0 * c * (1.0 - c))
+    )
+    log = (1.0 + e) * log_y - np.log1p(k * np.maximum(1.0 - y, -0.5))
+    log = log + toe * toe_of + middle * middle_of
+    return np.asarray(np.exp(np.minimum(np.maximum(log, -14.0), 4.0)), np.float64)
