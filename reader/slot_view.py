@@ -48,6 +48,8 @@ class SlotView:
     """Share of the smooth white seen on the two margins, shape (2, along, 3)."""
     near: Picture
     """The same right beside the slot, the mean over a millimetre."""
+    white_code: float
+    """Code value of the white, mean of the channels; low in dark photos."""
     origin_mm: Array
     along: Array
     across: Array
@@ -78,7 +80,10 @@ def slot_view(flat: Flat, card: Card) -> SlotView:
     margin = _margin_mm(card, origin, along, across, length, breadth / 2)
     smooth, white, near = _white(rgb, v, breadth / 2, margin)
     share = (rgb / np.maximum(smooth, 0.02)).astype(np.float32)
-    return SlotView(share, u, v, length, breadth / 2, margin, white, near, origin, along, across)
+    level = float(np.nanmedian(smooth))
+    return SlotView(
+        share, u, v, length, breadth / 2, margin, white, near, level, origin, along, across
+    )  # fmt: skip
 
 
 def _cut(flat: Flat, origin: Array, along: Array, across: Array, u: Array, v: Array) -> Picture:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +20,8 @@ Mask = NDArray[np.bool_]
 
 HUE_LIMIT = 0.22
 """Spread of the channels' logarithms above which the white margin is not white."""
+NOISE_CODE = 0.02
+"""In a dark photo noise colours the white: this, over the white's code, is allowed more."""
 DARK_LIMIT = 0.40
 """Share of white below which it is no shadow."""
 LONGEST_GAP_MM, SHORTEST_MM = 1.5, 2.5
@@ -43,8 +46,8 @@ class Cover:
 
 def cover(view: SlotView, line: StripLine | None, ground: Array) -> Cover:
     """Return what lies over the slot beside the strip; beside nothing where there is no line."""
-    sides = [_off_white(view.white[s]) & ~_own(view, line, s, 0.8) for s in (0, 1)]
-    sides += [_off_white(view.near[s]) & ~_own(view, line, s, 0.2) for s in (0, 1)]
+    sides = [_off_white(view, view.white[s]) & ~_own(view, line, s, 0.8) for s in (0, 1)]
+    sides += [_off_white(view, view.near[s]) & ~_own(view, line, s, 0.2) for s in (0, 1)]
     found = [_stretches(view.u_mm, off) for off in (sides[0] | sides[2], sides[1] | sides[3])]
     second = _is_second_strip(view, found)
     if line is not None and not second:
@@ -52,9 +55,11 @@ def cover(view: SlotView, line: StripLine | None, ground: Array) -> Cover:
     return Cover((*found[0], *found[1]), second)
 
 
-def _off_white(white: NDArray[np.float32]) -> Mask:
+def _off_white(view: SlotView, white: NDArray[np.float32]) -> Mask:
     log = np.log(np.maximum(np.nan_to_num(white, nan=1.0), 1e-3))
-    return np.asarray((np.ptp(log, axis=1) > HUE_LIMIT) | (log.mean(axis=1) < np.log(DARK_LIMIT)))
+    limit = HUE_LIMIT + NOISE_CODE / max(view.white_code, 1e-3)
+    calm = cv2.blur(log, (1, 5)).reshape(log.shape)
+    return np.asarray((np.ptp(calm, axis=1) > limit) | (calm.mean(axis=1) < np.log(DARK_LIMIT)))
 
 
 def _own(view: SlotView, line: StripLine | None, side: int, beyond_mm: float) -> Mask:
@@ -90,7 +95,7 @@ def _is_second_strip(view: SlotView, found: list[list[tuple[float, float]]]) -> 
         for a, b in stretches:
             inside = (view.u_mm > a + 0.5) & (view.u_mm < b - 0.5)
             for band in (view.white[side][inside], view.near[side][inside]):
-                if _off_white(band).mean() > 0.7:
+                if len(band) and _off_white(view, band).mean() > 0.7:
                     log = np.log(np.maximum(band, 1e-3))
                     hues.append(np.median(log - log.mean(axis=1, keepdims=True), axis=0))
     return any(np.abs(h - hues[0]).max() > HUES_APART for h in hues[1:])
