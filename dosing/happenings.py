@@ -39,9 +39,11 @@ FILLING: Final = {
     "copper": (5.0, 0.1),
     "manganese": (1.0, 0.1),
 }
+JETS_AFTER_DOSE_H: Final = 0.25
+"""How long the jets run with a dose [h]; common practice."""
 STRAIGHT_PH: Final = 0.06
 """A change of pH up to which a dose's law is as good as straight."""
-SHARED_SHARE: Final = 0.06
+SHARED_SHARE: Final = 0.12
 """Share of a reading's variance that the method's next reading has again (common practice)."""
 BLEACHES_PH: Final = 10.0
 """Free chlorine above which pH and alkalinity pads are doubtful [mg/L]; common practice."""
@@ -88,6 +90,7 @@ def dose(state: State, product: Product, grams: float) -> None:
         _neutralise(state, product, grams, strength)
     else:
         _dissolve(state, product, grams, strength)
+    state.jets_left_h = max(state.jets_left_h, JETS_AFTER_DOSE_H)
     state.hold_positive()
 
 
@@ -221,6 +224,7 @@ def replace_water(state: State, fraction: float) -> None:
     belief.shake("demand", 1.3 * fraction)
     state.sulfate = (1.0 - fraction) * state.sulfate + fraction * 20.0
     state.caught *= 1.0 - fraction
+    state.jets_left_h = max(state.jets_left_h, JETS_AFTER_DOSE_H)
     state.hold_positive()
 
 

@@ -43,6 +43,8 @@ GENERATOR_STIRS_PER_H: Final = 0.003
 
 SHORT_H: Final = 6.0
 """Up to here chlorine's course bends too little to need sigma points [h]."""
+SMALL_LOSS_MG_L: Final = 0.03
+"""Chlorine eaten in a step up to which, too, slopes will do."""
 SMALL_EXPONENT: Final = 0.08
 """Up to this share of excess CO2 lost, nor does that of pH."""
 CHLORINE_INPUTS: Final = ("free", "demand", "decay", "eats", "organics", "yield")
@@ -50,11 +52,15 @@ BREATH_INPUTS: Final = ("net", "ph", "still", "jets")
 
 
 def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
-    """Let the water stand for some hours, `jets_h` of them with the jets on."""
+    """Let the water stand for some hours, `jets_h` of them with the jets on.
+
+    The jets of a dose just given run on their own and need not be told.
+    """
     if hours <= 0.0:
         return
     hours = min(hours, LONGEST_PIECE_H)
-    jets_h = min(jets_h, hours)
+    jets_h = min(max(jets_h, state.jets_left_h), hours)
+    state.jets_left_h = max(state.jets_left_h - hours, 0.0)
     before = state.belief.of("free")
     _chlorine(state, hours)
     # Used chlorine ends as chloride, and the cell takes its chlorine from there.
@@ -80,7 +86,8 @@ def _chlorine(state: State, hours: float) -> None:
         "free": 0.02 * min(1.0, days) * free + 0.01 * math.sqrt(days),
         "demand": 0.04 * math.sqrt(min(days, 30.0)),
     }
-    move = belief.bend if hours > SHORT_H else belief.lean
+    eaten = math.exp(belief.of("eats")) * free * belief.of("demand") * hours
+    move = belief.bend if hours > SHORT_H or eaten > SMALL_LOSS_MG_L else belief.lean
     move(inputs, ("free", "demand"), law, noise)
     state.hold_positive()
 

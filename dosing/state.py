@@ -38,13 +38,13 @@ TUB_PRIORS: Final[Mapping[str, tuple[float, float]]] = {
     "softening": (0.0, 1e-6),
     "removing": (0.0, 1e-6),
     # How the water behaves; ln of the rates.
-    "demand": (1.8, 1.7),
-    "eats": (math.log(0.15), 0.7),
+    "demand": (1.9, 1.9),
+    "eats": (math.log(0.2), 0.9),
     "decay": (math.log(0.45), 0.45),
     "organics": (math.log(0.45), 0.6),
     "yield": (math.log(4.2), 0.45),
     "still": (math.log(0.009), 0.7),
-    "jets": (math.log(0.65), 0.5),
+    "jets": (math.log(0.75), 0.5),
 }
 """Entries of the tub. Common practice, no source.
 
@@ -117,6 +117,9 @@ class State:
     caught: float = 0.0
     """Caught phosphate that the filter may give back [ug/L]."""
 
+    jets_left_h: float = 0.0
+    """How long the jets still run for the last dose [h]."""
+
     def copy(self) -> State:
         """Return a state that can be moved without moving this."""
         return State(
@@ -127,6 +130,7 @@ class State:
             self.removes_per_h,
             self.output,
             self.caught,
+            self.jets_left_h,
         )
 
     def shown(self, analyte: str, sample: str = "tub") -> tuple[float, float]:

@@ -17,9 +17,6 @@ from dosing.motion import advance
 from dosing.products import Product
 from dosing.state import State, new_state
 
-JETS_AFTER_DOSE: Final = timedelta(minutes=15)
-"""How long the jets run with a dose unless the course says more (common practice)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Filled:
@@ -85,7 +82,7 @@ class Walk:
         self.state = new_state(log.tub)
         self.products = products
         self.now = log.events[0].at if log.events else until
-        self.jets = _Jets(_jets_of(log, course))
+        self.jets = _Jets(course.aerated)
         self.turns = _turns(log, course, until)
         self.next_turn = 0
 
@@ -168,11 +165,6 @@ def _filled(log: Log, course: Course) -> tuple[Filled, ...]:
             break
         last = event.at
     return () if last is None else (Filled(last + timedelta(microseconds=1)),)
-
-
-def _jets_of(log: Log, course: Course) -> list[tuple[datetime, datetime]]:
-    doses = [event.at for event in log.events if isinstance(event, Dose)]
-    return [*course.aerated, *((when, when + JETS_AFTER_DOSE) for when in doses)]
 
 
 class _Jets:
