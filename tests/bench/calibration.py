@@ -42,11 +42,15 @@ class Shop:
     number: int
     light: str
     pool: int
+    other: bool = False
+    """Of the hold-out population: other strips, phones, lamps and slot."""
 
     def job(self, seed: int, block: int | None = None) -> Job:
         """One photo of this shop."""
         seed = self.number * 100_000 + seed
-        return Job("table", "good", seed, light=self.light, shop=self.number, block=block)
+        return Job(
+            "table", "good", seed, other=self.other, light=self.light, shop=self.number, block=block
+        )
 
     @property
     def kind(self) -> strips.StripKind:
@@ -239,6 +243,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--tests", type=int, default=24, help="photos read with each table")
     parser.add_argument("--runs", type=int, default=12, help="odd strips and lots tried a table")
     parser.add_argument("--light", default="daylight")
+    parser.add_argument("--other", action="store_true", help="the hold-out population")
     parser.add_argument("--json", action="store_true")
     return parser
 
@@ -247,7 +252,7 @@ def main(argv: Sequence[str]) -> int:
     """Print the figures beside their targets."""
     cv2.setNumThreads(1)
     args = arguments().parse_args(argv)
-    shops = [Shop(args.first + i, args.light, args.pool) for i in range(args.shops)]
+    shops = [Shop(args.first + i, args.light, args.pool, args.other) for i in range(args.shops)]
     parts = [bench_shop(shop, args) for shop in shops]
     figures = collected(parts)
     if args.json:

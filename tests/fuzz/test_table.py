@@ -1,7 +1,6 @@
 """Any text as a table: a table or our own error with place and cure, nothing else."""
 
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from calibration.curve import fit_curve
 from calibration.estimate import estimate
