@@ -227,9 +227,9 @@ def _seen(
     reduction = min(reduction, photo.base)
     grey = _grey(photo, reduction)
     chosen, plane, edges = _sharpened(grey, reduction, plane, chosen, photo.size)
-    if len(chosen) < len(card.markers):
-        chosen = [*chosen, *_overlooked(grey, reduction, card, plane, chosen)]
-        chosen, plane, edges = _sharpened(grey, reduction, plane, chosen, photo.size)
+    while more := _overlooked(grey, reduction, card, plane, chosen):
+        # With each marker the plane gets truer, so that farther ones are met.
+        chosen, plane, edges = _sharpened(grey, reduction, plane, [*chosen, *more], photo.size)
     residual = float(np.sqrt(2 * np.mean([_miss_mm(f, plane) ** 2 for f in chosen])))
     if residual > RESIDUAL_LIMIT_MM or not plane.is_sound(card.size_mm):
         return None
