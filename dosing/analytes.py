@@ -9,6 +9,9 @@ from dataclasses import dataclass, replace
 NORMAL_95 = 1.959964
 """Half the width of a 95 % band in standard deviations of a normal distribution."""
 
+FRESH_H = 0.5
+"""A reading this young is taken as now [h]."""
+
 SOURCES_OF_READINGS = ("photo", "hand", "drop_test", "lab", "sensor")
 """Where a reading may come from, as the log writes it."""
 
@@ -50,7 +53,7 @@ class Analyte:
     def drift(self, value: float, hours: float) -> float:
         """Return the deviation that so many hours without a dose bring, in the unit."""
         per_day = max(self.drift_per_day, self.drift_share_per_day * value)
-        return per_day * math.sqrt(max(hours, 0.0) / 24.0)
+        return per_day * math.sqrt(max(hours - FRESH_H, 0.0) / 24.0)
 
     def spread(self, source: str) -> Spread:
         """Return the band that a method has when its reading brings none."""

@@ -7,13 +7,17 @@ from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
 from dosing.log import Done, Dose, Event, Log, Reading
-from dosing.procedure import Confirm, Gate, Procedure
+from dosing.procedure import Confirm, Gate, Procedure, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Products
 from dosing.water import Course, Filled
 
 _NUMBERED = re.compile(r"^(.*?)(?:-(\d+))?$")
 _PERCENT = re.compile(r"^(.*?)_at_(\d+)$")
+
+
+LOOKS = 3
+"""Undecided looks at an alkalinity after which air and the acid that follows settle it."""
 
 
 def split_id(step: str) -> tuple[str, int]:
@@ -45,9 +49,10 @@ def output_of(base: str, procedure: Procedure) -> float | None:
     found = _PERCENT.match(base)
     if found:
         return min(int(found[2]) / 100.0, 1.0)
-    for _, step in procedure.steps():
-        if step.id == base and isinstance(step, Confirm) and step.action == "generator_output":
-            return step.value.value if step.value else None
+    for one in (procedure, load_builtin("salt_startup")):
+        for _, step in one.steps():
+            if step.id == base and isinstance(step, Confirm) and step.value:
+                return step.value.value if step.action == "generator_output" else None
     return None
 
 
@@ -74,29 +79,47 @@ def _aerated(
     Air follows acid given for a high alkalinity, and a pH read low; until the next reading or dose.
     """
     gates = {gate.analyte: gate for _, gate in procedure.gates() if isinstance(gate, Gate)}
-    alkalinity, ph = gates.get("total_alkalinity"), gates.get("ph")
+    ph, pair = gates.get("ph"), _Alkalinity(gates.get("total_alkalinity"), products)
     spans: list[tuple[datetime, datetime]] = []
-    last_alkalinity = 0.0
     for event in events:
-        rest = timedelta(0)
-        if isinstance(event, Reading) and event.sample == "tub":
-            if event.analyte == "total_alkalinity":
-                last_alkalinity = event.value
-            if ph and ph.air and ph.low and _surely_below(event, ph.low.value):
-                rest = timedelta(hours=hours(ph.air))
-        if isinstance(event, Dose) and event.product in products and alkalinity:
-            acid = products[event.product].kind == "acid"
-            high = alkalinity.high is not None and last_alkalinity > alkalinity.high.value
-            if acid and high and alkalinity.air:
-                rest = timedelta(hours=hours(alkalinity.air))
+        rest = pair.air_after(event)
+        if ph and ph.air and ph.low and _surely_below(event, ph.low.value):
+            rest = timedelta(hours=hours(ph.air))
         if rest:
             ends = _next_of_ph(events, event)
             spans.append((event.at, min(event.at + rest, ends or event.at + rest)))
     return spans
 
 
-def _surely_below(reading: Reading, limit: float) -> bool:
-    return reading.analyte == "ph" and reading.value + 0.5 * ANALYTES["ph"].photo.fixed < limit
+class _Alkalinity:
+    """Follows the alkalinity's readings and doses, to tell when an answer asked for air."""
+
+    def __init__(self, gate: Gate | None, products: Products) -> None:
+        self.high = gate.high.value if gate and gate.high else None
+        self.rest = timedelta(hours=hours(gate.air)) if gate and gate.air else timedelta(0)
+        self.products, self.last, self.looks = products, 0.0, 0
+
+    def air_after(self, event: Event) -> timedelta:
+        """Return how long jets and air ran after an event for the alkalinity's sake."""
+        none = timedelta(0)
+        if self.high is None:
+            return none
+        if isinstance(event, Dose):
+            self.looks = 0
+            acid = event.product in self.products and self.products[event.product].kind == "acid"
+            return self.rest if acid and self.last > self.high else none
+        if not isinstance(event, Reading) or event.analyte != "total_alkalinity":
+            return none
+        if event.sample != "tub":
+            return none
+        self.last, self.looks = event.value, self.looks + 1
+        return self.rest if self.looks >= LOOKS and event.value > 0.75 * self.high else none
+
+
+def _surely_below(event: Event, limit: float) -> bool:
+    if not isinstance(event, Reading) or event.analyte != "ph" or event.sample != "tub":
+        return False
+    return event.value + 0.5 * ANALYTES["ph"].photo.fixed < limit
 
 
 def _next_of_ph(events: tuple[Event, ...], event: Event) -> datetime | None:

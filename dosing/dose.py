@@ -17,6 +17,9 @@ SURE = 0.994
 """Share of the belief that must stay on the near side of a far limit and of the lowest pH (two
 sided): 0.3 % beyond it, better than the 99 % that is asked for."""
 
+CHLORINE_MIXES_H = 5.0 / 60.0
+"""New water eats chlorine while it mixes [h]."""
+
 SMALLEST_SHARE = 0.12
 """A dose that can only be this share of what is needed waits for a better reading."""
 
@@ -59,6 +62,8 @@ class Acted:
 
 def mixed(water: Water, product: Product, grams: float) -> Mixed:
     """Return the water once so many grams have mixed, or acted if the product is slow."""
+    if product.kind == "chlorinating":
+        return water.after_dose(product, grams).later(CHLORINE_MIXES_H)
     if not product.is_slow or product.analyte is None:
         return water.after_dose(product, grams)
     analyte = product.analyte

@@ -47,6 +47,11 @@ def state_of(probability: float) -> str:
     return "shut" if probability <= SHUT_TO else "undecided"
 
 
+def between(probability: float) -> float:
+    """Return the probability kept where nothing is decided."""
+    return min(max(probability, SHUT_TO + 0.001), OPEN_FROM - 0.001)
+
+
 def limits(gate: Gate | Hold) -> tuple[float | None, float | None]:
     """Return the two limits of a gate, None for a side that has none."""
     return (
@@ -86,7 +91,7 @@ def standing_gate(gate: Gate | Hold, band: Band | None, contradicts: bool = Fals
         return waiting(gate)
     state, probability = judged(gate, band)
     if contradicts:
-        state = "undecided"
+        state, probability = "undecided", between(probability)
     return GateState(gate.id, gate.analyte, *limits(gate), _unit(gate), state, probability)
 
 

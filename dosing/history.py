@@ -10,12 +10,12 @@ from dosing.analytes import ANALYTES
 from dosing.bands import Band, band_of, together
 from dosing.course import course_of, numbered, plain_base, split_id
 from dosing.errors import LogError
-from dosing.gates import OPEN_FROM, SHUT_TO, GateState, standing_gate, state_of
+from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between, standing_gate, state_of
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
-from dosing.water import Water, _Walk
+from dosing.water import Walk, Water
 
 MOVED_BY: Mapping[str, tuple[str, ...]] = {
     "chlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
@@ -117,7 +117,7 @@ class History:
 
     def __init__(self, log: Log, procedure: Procedure, products: Products, at: datetime) -> None:
         self.log, self.procedure, self.products = log, procedure, products
-        self._walk = _Walk(log, products, course_of(log, procedure, products), at)
+        self._walk = Walk(log, products, course_of(log, procedure, products), at)
         self._remembered = len(log.events) - REMEMBERS
         self.standings: dict[tuple[str, str], Standing] = {}
         self.done_at: dict[str, datetime] = {}
@@ -129,9 +129,12 @@ class History:
         """When each gate was passed, as long as no newer reading has shut it."""
         self.cautions: list[str] = list(log.cautions)
         self.drained = 0
+        self.began = log.events[0].at if log.events else at
+        """When this water's story began: the first event, or the last filling."""
         self.readings = 0
         self.read_counts: dict[tuple[str, str], int] = {}
         self._gates = [gate for _, gate in procedure.gates()]
+        self._given_by_hand = {gate.id for gate in self._gates if "bromine" in gate.raise_with}
         self._known = _KnownSteps(procedure)
         for place, event in enumerate(log.events):
             self._take(event, place >= self._remembered)
@@ -215,6 +218,9 @@ class History:
         seen = standing_gate(gate, standing.now(at), standing.contradicts)
         if seen.probability is None:
             return seen
+        analyte = ANALYTES[gate.analyte]
+        if analyte.drift_per_day or analyte.drift_share_per_day:
+            return seen  # it moves untold, under air and dirt: only readings count
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
         surely = believed >= OPEN_FROM or believed <= SHUT_TO
         few = standing.count <= POOLED and not standing.contradicts
@@ -223,7 +229,9 @@ class History:
         against = (seen.state == "open" and believed < 0.5) or (
             seen.state == "shut" and believed > 0.5
         )
-        return replace(seen, state="undecided", probability=believed) if against else seen
+        if against and standing.count == 1:
+            return replace(seen, state="undecided", probability=between(believed))
+        return seen
 
     def _unsettled(self, reading: Reading) -> bool:
         """A sensor's reading does not count before the sensor has settled."""
@@ -278,14 +286,16 @@ class History:
         self.ever_done.add(done.step)
         self.done_at.setdefault(done.step, done.at)
         action = self._action(base)
-        if base.startswith("ask_"):
-            self.passed.setdefault(base.removeprefix("ask_"), done.at)
+        asked = base.removeprefix("ask_")
+        if base != asked and asked not in self._given_by_hand:
+            self.passed.setdefault(asked, done.at)
         if action == "prefilter":
             for gate in self._gates:
                 if isinstance(gate, Gate) and gate.remedy == base:
                     self.standing(gate.analyte, gate.sample).move(done.at, None)
                     self.passed.pop(gate.id, None)
         if action == "fill":
+            self.began = done.at
             self._move_all(done.at)
         if action == "drain":
             self._start_over()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from dosing.course import numbered, with_output
@@ -33,11 +34,25 @@ def hold_step(now: Situation, hold: Hold) -> Todo | None:
         return None
     anchor = history.hold_anchor(hold) or now.at
     if standing.at is not None and standing.band and history.counts_for(hold, standing.at):
-        return _judge(now, hold)
+        return still_running(now, lambda then: _judge(then, hold)) or _judge(now, hold)
     ends = anchor + timedelta(hours=hours(hold.rest))
     if ends > now.at:
         return _until_tomorrow(now, hold, ends)
     return measure(now, hold, "A day has passed since the last chlorine dose: what is left?")
+
+
+def still_running(now: Situation, act: Callable[[Situation], Todo | None]) -> Todo | None:
+    """Return the wait that was decided on at the last event, as long as it runs.
+
+    Bands widen with age; a wait once told must not turn into something else halfway.
+    """
+    then = now.at_last_event()
+    if then is None:
+        return None
+    decided = act(then)
+    if decided is None or decided.kind != "wait" or decided.not_before is None:
+        return None
+    return decided if decided.not_before > now.at else None
 
 
 def _judge(now: Situation, hold: Hold) -> Todo | None:
@@ -75,13 +90,13 @@ def _until_tomorrow(now: Situation, hold: Hold, ends: datetime) -> Todo:
 
 def _chance_of_holding(now: Situation, hold: Hold, ends: datetime) -> str:
     """Forecast the residual from what demand, loss and yield have shown so far."""
-    later = now.water.later((ends - now.at).total_seconds() / 3600.0)
+    later = now.water.later((ends - now.water.at).total_seconds() / 3600.0)
     chance = 100.0 * later.probability(hold.analyte, *limits(hold))
     return f"Chance that the residual then lies in range: {chance:.0f} %."
 
 
 def _hold_of(now: Situation) -> Hold | None:
-    holds = [one for _, one in now.procedure.gates() if isinstance(one, Hold)]
+    holds = [one for _, one in now.gates() if isinstance(one, Hold)]
     return holds[0] if holds else None
 
 

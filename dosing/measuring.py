@@ -9,6 +9,7 @@ from dosing.analytes import ANALYTES
 from dosing.course import numbered
 from dosing.dose import Mixed
 from dosing.procedure import Gate, Hold
+from dosing.procedure_file import hours
 from dosing.situation import Situation
 from dosing.steps import Expected, Todo
 
@@ -65,7 +66,7 @@ def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
     chosen = [gate.analyte]
     if gate.analyte == "total_alkalinity" and gate.sample == "tub":
         chosen.append("ph")  # the same strip, and the acid for either needs both
-    for stage, other in now.procedure.gates():
+    for stage, other in now.gates():
         wanted = (
             other.sample == gate.sample
             and other.analyte not in chosen
@@ -84,6 +85,9 @@ def _worth_reading(now: Situation, gate: Gate | Hold) -> bool:
     analyte = ANALYTES[gate.analyte]
     if standing.last is None:
         return True
+    every = gate.every if isinstance(gate, Gate) else None
+    if every and standing.at and now.at - standing.at > 0.5 * timedelta(hours=hours(every)):
+        return True
     if gate.id in now.history.passed:
         return analyte.on_strip and (standing.band is None or now.is_stale(gate))
     undecided = now.state(gate).state in ("undecided", "waiting")
@@ -95,8 +99,8 @@ def expected(
 ) -> dict[str, Expected]:
     """Return the 95 % bands of what these should show then, where anything was ever read."""
     water = now.water
-    if at is not None and at > now.at:
-        water = water.later((at - now.at).total_seconds() / 3600.0, aerated=aerated)
+    if at is not None and at > water.at:
+        water = water.later((at - water.at).total_seconds() / 3600.0, aerated=aerated)
     known = [one for one in analytes if now.history.standing(one).last is not None]
     return {analyte: believed(water, analyte) for analyte in known}
 

@@ -9,7 +9,7 @@ from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.cautions import NO_BATHERS, with_action
 from dosing.course import numbered
-from dosing.holding import hold_step, lower_output, tune_step
+from dosing.holding import hold_step, lower_output, still_running, tune_step
 from dosing.log import Log
 from dosing.measuring import ask, expected, measure, undecided
 from dosing.procedure import Confirm, Gate, Hold, Procedure, Step, Test, Wait
@@ -73,9 +73,9 @@ def _first(now: Situation) -> tuple[str, Todo]:
             todo = _step(now, step) if now.applies(step) else None
             if todo is None:
                 continue
-            if urgent is not None:
-                return stage.id, urgent
             beside = isinstance(step, Confirm) and todo.kind == "wait"
+            if urgent is not None and not beside:
+                return stage.id, urgent
             if todo.kind != "wait" or (now.procedure.ends and not beside):
                 return stage.id, todo
             if later is None or (todo.not_before or now.at) < (later[1].not_before or now.at):
@@ -120,6 +120,12 @@ def _gate(now: Situation, gate: Gate) -> Todo | None:
         return None
     if standing.band is None:
         return _unread(now, gate)
+    running = still_running(now, lambda then: _act(then, gate))
+    return running or _act(now, gate)
+
+
+def _act(now: Situation, gate: Gate) -> Todo | None:
+    """Return what the gate's state asks for."""
     state = now.state(gate)
     if state.state == "open":
         return None
@@ -267,7 +273,7 @@ def _returning(now: Situation, step: Confirm) -> Todo | None:
     last = now.history.last_done(step.id)
     if step.every is None:
         return None
-    due = last + timedelta(hours=hours(step.every)) if last else now.at
+    due = (last or now.history.began) + timedelta(hours=hours(step.every))
     if due <= now.at:
         return _confirm_step(now, step)
     return Todo(
@@ -298,7 +304,7 @@ def _test(now: Situation, step: Test) -> Todo | None:
     )
     if not missing:
         return None
-    gates = [gate for _, gate in now.procedure.gates() if gate.sample == step.sample]
+    gates = [gate for _, gate in now.gates() if gate.sample == step.sample]
     unread = tuple(gate.analyte for gate in gates if now.standing(gate).last is None)
     if gates:
         todo = measure(now, gates[0], "The water from the hose decides the whole recipe.")
@@ -318,7 +324,7 @@ def _why(now: Situation, step: Todo) -> tuple[str, ...]:
             said.append(texts.reads(standing.last, band, standing.count, now.offset(standing.at)))
     gates = [
         gate
-        for _, gate in now.procedure.gates()
+        for _, gate in now.gates()
         if gate.analyte in step.analytes[:1] and gate.sample == step.sample
     ]
     rests = [texts.rests_on(gate) for gate in gates[:1]]

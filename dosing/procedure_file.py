@@ -39,7 +39,7 @@ KINDS = (
 """Product kinds of the contract."""
 
 HELPS = (*KINDS, "air", "time", "new_water")
-ONLY_WITH = ("", "sensor", "generator")
+ONLY_WITH = ("", "sensor", "generator", "no_generator", "chlorine", "bromine")
 RULES = ("drain", "sensor_waits")
 TIME_UNITS = {"min": 1.0 / 60.0, "h": 1.0, "d": 24.0}
 """Hours in each unit of time."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
@@ -39,6 +40,15 @@ class Situation:
         self.water = self.history.water
         self.taken_as_done = self._evident()
 
+    def at_last_event(self) -> Situation | None:
+        """Return the same tub as it stood at the last event, if time has passed since."""
+        events = self.log.events
+        if not events or events[-1].at >= self.at:
+            return None
+        then = copy(self)
+        then.at = events[-1].at
+        return then
+
     def _evident(self) -> frozenset[str]:
         """Steps that a log without a single confirmation shows to be done.
 
@@ -64,12 +74,16 @@ class Situation:
         return True
 
     def applies(self, step: Step) -> bool:
-        """Say whether this tub has the part that a step is about."""
-        if step.only_with == "sensor":
-            return self.log.tub.has_sensor
-        if step.only_with == "generator":
-            return self.log.tub.sanitizer == "salt_chlorine"
-        return True
+        """Say whether this tub has what a step is about."""
+        tub = self.log.tub
+        return {
+            "": True,
+            "sensor": tub.has_sensor,
+            "generator": tub.sanitizer == "salt_chlorine",
+            "no_generator": tub.sanitizer != "salt_chlorine",
+            "chlorine": tub.sanitizer != "bromine",
+            "bromine": tub.sanitizer == "bromine",
+        }[step.only_with]
 
     def is_over(self, stage: Stage) -> bool:
         """Say whether a stage is not looked at again."""
@@ -114,7 +128,7 @@ class Situation:
             return False
         if self.at - standing.at < AIRED_AFTER:
             return False
-        pair = [one for _, one in self.procedure.gates() if one.analyte in BALANCE]
+        pair = [one for _, one in self.gates() if one.analyte in BALANCE]
         return any(
             one.id not in self.history.passed
             and (self.standing(one).count >= 3 or self.state(one).state in ("shut", "undecided"))
@@ -146,6 +160,10 @@ class Situation:
         analyte = ANALYTES[gate.analyte]
         drifts = analyte.drift_per_day or analyte.drift_share_per_day
         return bool(drifts) and self.at - standing.at > timedelta(hours=FRESH_H)
+
+    def gates(self) -> list[tuple[Stage, Gate | Hold]]:
+        """Return the gates that apply to this tub, in order."""
+        return [(stage, one) for stage, one in self.procedure.gates() if self.applies(one)]
 
     def mixing_ends(self) -> tuple[datetime, Dose | None] | None:
         """Return until when the last quick dose or new water mixes, if it still does."""

@@ -29,6 +29,9 @@ AIR_RISE = 0.05
 NEUTRALISE_ABOVE = 15.0
 """Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
 
+NEVER_DOSED = ("bromine", "silver", "monopersulfate")
+"""Kinds that a person gives, as their label says."""
+
 LOOKS, WORTH_INSIDE = 3, 0.85
 """Readings of one water before a cut dose, while it would end inside with less than this."""
 
@@ -57,7 +60,7 @@ def by_the_ph(now: Situation, gate: Gate) -> Todo | None:
     """Return what a pH outside its own gate asks for, where that also takes an undecided alkalinity
     off its edge: acid when both are high, soda ash when both are low, air until the pH is high.
     """
-    ph = next((one for _, one in now.procedure.gates() if one.analyte == "ph"), None)
+    ph = next((one for _, one in now.gates() if one.analyte == "ph"), None)
     band = now.standing(gate).now(now.at)
     if gate.analyte != "total_alkalinity" or not isinstance(ph, Gate) or band is None:
         return None
@@ -83,6 +86,8 @@ def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | No
         return _time(now, gate)
     if help_ == "new_water":
         return _new_water(now, gate)
+    if help_ in NEVER_DOSED:
+        return None
     products = now.products.of_kind(help_)
     return _dose(now, gate, where, products[0]) if products else None
 
@@ -90,6 +95,8 @@ def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | No
 def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ...]) -> Todo:
     label = ANALYTES[gate.analyte].label
     kinds = " or ".join(help_.replace("_", " ") for help_ in helps) or "nothing in the procedure"
+    if gate.text and where == "low":
+        return ask(now, f"ask_{gate.id}", gate.text, texts.judged(gate, now.state(gate)))
     return ask(
         now,
         f"ask_{gate.id}",

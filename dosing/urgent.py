@@ -67,7 +67,7 @@ def mixing(now: Situation) -> Todo | None:
 
 def acid_for_alkalinity(now: Situation) -> Gate | None:
     """Return the alkalinity's gate if the last acid was meant for it."""
-    for _, gate in now.procedure.gates():
+    for _, gate in now.gates():
         if isinstance(gate, Gate) and gate.analyte == "total_alkalinity" and gate.high:
             before = now.standing(gate).before
             acid = any(

@@ -61,7 +61,7 @@ def test_the_salt_start_up_has_the_limits_of_the_trade():
     assert gates["salt"].first_share == Limit(0.5, "1", "common_practice")
 
 
-@pytest.mark.parametrize("name", BUILT_IN[:1])
+@pytest.mark.parametrize("name", BUILT_IN)
 def test_every_built_in_procedure_loads_and_every_gate_has_a_limit(name):
     for _, gate in load_builtin(name).gates():
         assert isinstance(gate, Gate | Hold)
