@@ -22,7 +22,7 @@ from dosing.state import (
 )
 
 NORMAL_95: Final = 1.959964
-SPILL: Final = 0.015
+SPILL: Final = 0.02
 """Relative error of a dose as weighed and given (standard deviation); common practice."""
 FILLING: Final = {
     # Fixed part and share by which a filled tub differs from the hose's sample.
@@ -127,7 +127,7 @@ def _dissolve(state: State, product: Product, grams: float, strength: str) -> No
     inputs = ("net", "ph", strength, "volume")
     bends = abs(law([state.belief.of(name) for name in inputs])[0] - before) > STRAIGHT_PH
     (state.belief.bend if bends else state.belief.lean)(inputs, ("ph",), law, {})
-    state.belief.shake("ph", 0.005 + 0.03 * abs(state.belief.of("ph") - before))
+    state.belief.shake("ph", 0.005 + 0.05 * abs(state.belief.of("ph") - before))
     for entry, by in change.items():
         _add(state, entry, by * factor, strength)
     if product.analyte != "salt":  # whether a strip counts chloride from elsewhere is not sure

@@ -1,8 +1,7 @@
 """Properties the chemistry must have whatever its constants are."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from dosing.chemistry import (
     MOVES,

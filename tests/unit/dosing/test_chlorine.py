@@ -1,8 +1,7 @@
 """Hypochlorous acid under cyanuric acid: what must hold whatever the constants."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from dosing.chemistry import ChemistryError
 from dosing.chlorine import hypochlorous_mg_l, hypochlorous_share

@@ -3,8 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from dosing.forecast import daily_loss, hold_chance, output_for, softened_fill
 from dosing.log import Log, Reading, Tub

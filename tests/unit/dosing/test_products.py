@@ -1,8 +1,7 @@
 """Product records and what a gram does; expected numbers are from molar masses (iupac2021)."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from dosing.chemistry import WaterSample
 from dosing.errors import LogError
