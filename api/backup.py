@@ -15,9 +15,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from sqlalchemy import Table, func, insert, select, text
+from sqlalchemy import Table, func, insert, inspect, select, text
 from sqlalchemy.engine import Connection
 
+from api import control_books  # noqa: F401 - names its tables, so that they are copied
 from api.migrations.upgrade import upgrade
 from api.settings import Settings
 from api.store import Base, Store, engine_for, open_store
@@ -89,6 +90,9 @@ def copy_database(url: str, target: Path) -> None:
 
 def copy_rows(here: Connection, there: Connection) -> None:
     """Copy every row, tables in the order their references ask for."""
+    unknown = set(inspect(here).get_table_names()) - {*Base.metadata.tables, "alembic_version"}
+    if unknown:
+        raise BackupError(f"the database has a table {min(unknown)!r} of a newer Dipstep; update")
     for table in Base.metadata.sorted_tables:
         rows = [dict(row) for row in here.execute(select(table)).mappings()]
         ordered = replaced_first(rows) if "replaces" in table.columns else rows

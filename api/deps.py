@@ -16,8 +16,7 @@ from api.people import Who
 from api.procedures import shop_procedures
 from api.settings import Settings
 from api.store import Store
-from api.workers import AllBusyError, Answer, Fault, ReadingPool
-from api.workers import Request as Reading
+from api.workers import AllBusyError, Answer, Fault, ReadingPool, Request as Reading
 
 COOKIE = "dipstep_login"
 

@@ -44,12 +44,16 @@ def interferences(bands: Mapping[str, Band]) -> dict[str, tuple[str, ...]]:
     """Return the reasons that the pads of one strip give each other, by analyte."""
     found: dict[str, tuple[str, ...]] = {}
     free, total = bands.get("free_chlorine"), bands.get("total_chlorine")
-    chlorine = max((band.value for band in (free, total) if band), default=0.0)
-    if (free or total) and chlorine > CHLORINE_SPOILS_MG_L:
+    if any(band and may_spoil(band) for band in (free, total)):
         found = {name: ("high_chlorine",) for name in SPOILED_BY_CHLORINE & bands.keys()}
     if free and total:
         found |= _chlorine_pair(free, total)
     return found
+
+
+def may_spoil(chlorine: Band) -> bool:
+    """Say whether so much chlorine spoils other pads; past the chart's end nobody knows."""
+    return chlorine.high is None or chlorine.value > CHLORINE_SPOILS_MG_L
 
 
 def _chlorine_pair(free: Band, total: Band) -> dict[str, tuple[str, ...]]:

@@ -1,9 +1,9 @@
 """The read-after rule: what a photo taken too early or too late does to a pad.
 
 A pad's colour goes on changing. Within the tolerance it counts as read in time; beyond it the
-colour's covariance grows with the square of the delay in tolerances; from three tolerances on a
-person must look; before half of the read time, or ten minutes after it, the colour says nothing.
-The figures are common practice, no source.
+colour's covariance grows with the square of the delay in tolerances. From three tolerances on it
+grows no further and a person must look; before half of the read time, or ten minutes after it,
+the colour says nothing. The figures are common practice, no source.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def timing(elapsed_s: float | None, read_after_s: float) -> Timing:
         return Timing()
     if elapsed_s < read_after_s / 2 or off > LATEST_S:
         return Timing(reasons=("far_off_time",))
-    widen = (abs(off) / tolerance) ** 2
+    widen = min(abs(off) / tolerance, DOUBT_AT) ** 2
     if off < 0:
         return Timing(widen, ("read_early",))
     return Timing(widen, ("read_late",) if off > DOUBT_AT * tolerance else ("off_time",))

@@ -20,7 +20,7 @@ def add(verbs: Verbs) -> None:
         "card",
         help="write the reference card to print",
         description="Write the reference card as a PDF at true scale, and its layout as JSON. "
-        "Print at 100 %% and check the ruler on the card.",
+        "Print at 100 % and check the ruler on the card.",
         epilog=EXAMPLE,
     )
     verb.add_argument("--pdf", type=Path, metavar="FILE", help="the card to print")

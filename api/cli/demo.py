@@ -23,7 +23,7 @@ def add(verbs: Verbs) -> None:
     verb = verbs.add_parser(
         "demo",
         help="read the sample photos and a sample log",
-        description="Read the sample photos of an invented strip, each pad with its value, 95 %% "
+        description="Read the sample photos of an invented strip, each pad with its value, 95 % "
         "band and verdict, then say the next step for an invented tub.",
         epilog=EXAMPLE,
     )
@@ -56,8 +56,7 @@ def tell_next(logs: list[Path]) -> None:
     """Print the next step of the first sample log that asks for a dose, else of the first."""
     from api.advise import advise
     from api.procedures import beside
-    from api.tell import Style
-    from api.tell import tell_next as told
+    from api.tell import Style, tell_next as told
 
     answers = []
     for path in logs:

@@ -27,7 +27,7 @@ def add(verbs: Verbs) -> None:
     verb = verbs.add_parser(
         "read",
         help="read the strips in photos",
-        description="Read every pad of the strip in each photo: value, 95 %% band, verdict.",
+        description="Read every pad of the strip in each photo: value, 95 % band, verdict.",
         epilog=EXAMPLE,
     )
     verb.add_argument("photos", type=Path, nargs="+", metavar="PHOTO", help="JPEG, PNG or HEIC")

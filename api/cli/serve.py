@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import os
 import socket
+import ssl
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.common import UnusableError, complain, reason
+from api.cli.common import UnusableError, complain, read_bytes, reason
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
@@ -50,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
     if bool(args.cert) != bool(args.key):
         args.usage_error("--cert and --key belong together; give both or none")
+    check_certificate(args.cert, args.key)
     address = check_address(args.host, args.port)
     alone = ip_address(address).is_loopback
     try:
@@ -78,6 +80,21 @@ def run(args: argparse.Namespace) -> int:
         server_header=False,
     )
     return 0
+
+
+def check_certificate(cert: Path | None, key: Path | None) -> None:
+    """Say in one sentence when certificate and key cannot be used together."""
+    if cert is None or key is None:
+        return
+    for path in (cert, key):
+        read_bytes(path)
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key)
+    except (ssl.SSLError, OSError):
+        raise UnusableError(
+            f"{cert} and {key}: are no certificate and its key in PEM; make them with mkcert or "
+            "ask who runs your network"
+        ) from None
 
 
 def check_address(host: str, number: int) -> str:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body
+from fastapi import APIRouter, Body, Depends
 
 from api import people
-from api.deps import Asker, Keeper, Now, StoreOf
+from api.deps import Asker, Keeper, Now, StoreOf, who_asks
 from api.errors import ProblemError
 from api.people import THE_SHOP, PeopleError
 from api.schemas import MemberIn, MemberOut, TokenOut, problems
 
-router = APIRouter(prefix="/api", tags=["people"])
+router = APIRouter(prefix="/api", tags=["people"], dependencies=[Depends(who_asks)])
 
 
 @router.get("/members", responses=problems(401, 403))

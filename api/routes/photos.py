@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from api import books, photo_files, shelf
-from api.deps import Asker, DeskOf, PoolOf, SettingsOf, StoreOf, answer_of, busy
+from api.deps import Asker, DeskOf, PoolOf, SettingsOf, StoreOf, answer_of, busy, who_asks
 from api.errors import ProblemError
 from api.forms import BodyOf, FormOf, ReadFormOf, upload
 from api.intake import Sent, take_in
@@ -22,10 +22,11 @@ from api.routes.tubs import Key, unusable
 from api.schemas import PhotoKept, PhotoOut, problems
 from api.settings import Settings
 from api.store import KeptFile, Photo, Reading, Store
-from api.workers import AllBusyError, Answer, Pictures, ReadingPool
-from api.workers import Request as Wish
+from api.workers import AllBusyError, Answer, Pictures, ReadingPool, Request as Wish
 
-router = APIRouter(prefix="/api/tubs/{tub_id}/photos", tags=["photos"])
+router = APIRouter(
+    prefix="/api/tubs/{tub_id}/photos", tags=["photos"], dependencies=[Depends(who_asks)]
+)
 Water = Literal["tub", "fill"]
 DRAWN = problems(401, 404, 422, 503)
 ERRORS = problems(400, 401, 403, 404, 413, 422, 503)

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
 from api import review
-from api.deps import Asker, DeskOf, Reviewer, StoreOf
+from api.deps import Asker, DeskOf, Reviewer, StoreOf, who_asks
 from api.errors import ProblemError
 from api.review import DecidedError, NoSuchReviewError, Ruling, Waiting
 from api.routes.tubs import unusable
 from api.schemas import DecisionOut, ReviewOut, RulingIn, problems
 from api.store import Decision
 
-router = APIRouter(prefix="/api/review", tags=["review"])
+router = APIRouter(prefix="/api/review", tags=["review"], dependencies=[Depends(who_asks)])
 
 
 @router.get("", responses=problems(401))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse, Response
 
 from api import shelf
-from api.deps import Asker, DeskOf, Keeper, StoreOf
+from api.deps import Asker, DeskOf, Keeper, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
@@ -42,7 +42,7 @@ KEPT_BEFORE: dict[int | str, dict[str, Any]] = {
 
 def router_for(kind: Kind, path: str) -> APIRouter:
     """Return the calls for one kind of kept file."""
-    router = APIRouter(prefix=f"/api/{path}", tags=[path])
+    router = APIRouter(prefix=f"/api/{path}", tags=[path], dependencies=[Depends(who_asks)])
 
     @router.get("", responses=problems(401), name=f"list_{path}")
     def get_all(store: StoreOf, _: Asker) -> list[ShelfOut]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Header, Response
+from fastapi import APIRouter, Body, Depends, Header, Response
 from fastapi.responses import JSONResponse
 from pydantic import AwareDatetime
 from sqlalchemy import select
@@ -16,12 +16,12 @@ from sqlalchemy.orm import Session
 from api import books
 from api.advise import advise
 from api.books import Desk, NoSuchTubError, Origin
-from api.deps import Asker, DeskOf, StoreOf
+from api.deps import Asker, DeskOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.schemas import EventEntered, LogOut, NextOut, TubOut, problems
 from api.store import Store, TubEvent, TubSummary, TubVersion
 
-router = APIRouter(prefix="/api/tubs", tags=["tubs"])
+router = APIRouter(prefix="/api/tubs", tags=["tubs"], dependencies=[Depends(who_asks)])
 
 Record = Annotated[dict[str, Any], Body()]
 Key = Annotated[str | None, Header(alias="Idempotency-Key", max_length=120)]

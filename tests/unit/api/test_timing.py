@@ -13,7 +13,7 @@ from api.timing import timing
         (20, 15, 1.0, ()),
         (10, 15, 1.0, ()),
         (25, 15, 4.0, ("off_time",)),
-        (31, 15, 10.24, ("read_late",)),
+        (31, 15, 9.0, ("read_late",)),
         (9, 15, 1.44, ("read_early",)),
         (7, 15, 1.0, ("far_off_time",)),
         (616, 15, 1.0, ("far_off_time",)),

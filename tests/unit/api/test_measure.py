@@ -1,0 +1,146 @@
+"""The joint: colours become values with bands, and verdicts are the worst of the reasons."""
+
+import numpy as np
+import pytest
+
+from api.fuse import fuse
+from api.measure import curves_of, judge
+from calibration.table import load_table
+from reader.pads import PadColour
+from reader.read_strip import StripSeen
+from tests.whole.shop import TABLE
+
+TABLE_TWO = load_table(TABLE, "t.csv")
+CURVES = curves_of(TABLE_TWO)
+SURE = np.eye(3) * 0.3
+
+
+def colour(pad, lab, reasons=(), cov=SURE, budget=None):
+    return PadColour(
+        pad=pad, lab=np.array(lab, float), cov=cov, cov_budget=budget, dof=50.0, reasons=reasons
+    )
+
+
+def seen(*pads, reasons=(), card=True, strip=True):
+    return StripSeen(
+        card_found=card,
+        design="dipstep-a.1" if card else None,
+        delta_e00_median=0.5 if card else None,
+        delta_e00_p95=1.2 if card else None,
+        strip_found=strip,
+        pads=pads,
+        reasons=reasons,
+    )
+
+
+PH = (72, 20, 55)
+"""The table's block of pH 7.2."""
+FREE = (78, 18, -10)
+"""The table's block of 3 mg/L."""
+
+
+def read(*pads, elapsed_s=15, **whole):
+    return judge(seen(*pads, **whole), TABLE_TWO, elapsed_s, CURVES)
+
+
+def test_clean_colours_are_accepted_with_a_band_around_the_block():
+    reading = read(colour(1, PH), colour(2, FREE))
+
+    assert reading.status == "accepted"
+    ph, free = reading.pads
+    assert ph.band.value == pytest.approx(7.2, abs=0.03)
+    assert ph.band.low < 7.2 < ph.band.high
+    assert free.band.value == pytest.approx(3.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("reason", "verdict"),
+    [("card_covered", "accepted"), ("card_tilted", "recheck"), ("pad_covered", "unreadable")],
+)
+def test_a_pads_verdict_is_its_worst_reason(reason, verdict):
+    reading = read(colour(1, PH, ("card_covered", reason)), colour(2, FREE))
+
+    assert [pad.status for pad in reading.pads] == [verdict, "accepted"]
+    assert reading.status == ("accepted" if verdict == "accepted" else "recheck")
+
+
+def test_an_unreadable_pad_has_no_band_but_keeps_its_colour():
+    pad = read(colour(1, PH, ("pad_covered",)), colour(2, FREE)).pads[0]
+
+    assert pad.band is None
+    assert pad.lab is not None
+
+
+@pytest.mark.parametrize(
+    ("reason", "verdict"), [("blurred", "recheck"), ("too_blurred", "unreadable")]
+)
+def test_what_is_wrong_with_the_photo_weighs_on_every_pad(reason, verdict):
+    reading = read(colour(1, PH), colour(2, FREE), reasons=(reason,))
+
+    assert {pad.status for pad in reading.pads} == {verdict}
+    assert all(reason in pad.reasons for pad in reading.pads)
+    assert reading.status == verdict
+
+
+def test_a_photo_without_card_names_every_pad_as_unreadable():
+    reading = read(card=False, strip=False, reasons=("no_card",))
+
+    assert reading.status == "unreadable"
+    assert [(pad.chart.pad, pad.status, pad.reasons) for pad in reading.pads] == [
+        (1, "unreadable", ("no_card",)),
+        (2, "unreadable", ("no_card",)),
+    ]
+
+
+def test_the_read_after_time_widens_then_doubts_then_spoils():
+    in_time, off, late, hopeless = (
+        read(colour(1, PH), colour(2, FREE), elapsed_s=elapsed).pads[0]
+        for elapsed in (15, 26, 60, 3000)
+    )
+
+    assert in_time.estimate.steps < off.estimate.steps
+    assert (off.status, late.status, hopeless.status) == ("accepted", "recheck", "unreadable")
+
+
+def test_the_budget_counts_only_for_a_table_without_repeats():
+    budget = np.eye(3) * 4.0
+    bare = read(colour(1, PH), colour(2, FREE)).pads[0]
+    with_budget = read(colour(1, PH, budget=budget), colour(2, FREE)).pads[0]
+
+    assert with_budget.estimate.steps > bare.estimate.steps
+    assert not CURVES[1].has_repeats
+
+
+def test_chlorine_past_ten_doubts_the_ph_pad():
+    reading = read(colour(1, PH), colour(2, (57, 37, -25)))
+
+    assert "high_chlorine" in reading.pads[0].reasons
+    assert reading.pads[0].status == "recheck"
+
+
+def test_photos_that_agree_fuse_to_a_tighter_band():
+    one = seen(colour(1, PH), colour(2, FREE))
+    other = seen(colour(1, (72.3, 20.2, 54.8)), colour(2, (78.1, 17.8, -10.2)))
+    alone = judge(one, TABLE_TWO, 15, CURVES).pads[0]
+    together = fuse([one, other], TABLE_TWO, 15, CURVES).pads[0]
+
+    assert together.status == "accepted"
+    assert together.estimate.steps < alone.estimate.steps
+
+
+def test_photos_that_disagree_are_doubted():
+    one = seen(colour(1, PH), colour(2, FREE))
+    other = seen(colour(1, (62, 34, 44)), colour(2, FREE))
+    reading = fuse([one, other], TABLE_TWO, 15, CURVES)
+
+    assert "photos_disagree" in reading.pads[0].reasons
+    assert reading.pads[0].status == "recheck"
+    assert reading.pads[1].status == "accepted"
+
+
+def test_a_photo_without_strip_takes_no_part_in_a_fusion():
+    one = seen(colour(1, PH), colour(2, FREE))
+    nothing = seen(strip=False, reasons=("no_strip",))
+
+    assert fuse([nothing, one], TABLE_TWO, 15, CURVES).status == "accepted"
+    assert fuse([nothing, nothing], TABLE_TWO, 15, CURVES).status == "unreadable"

@@ -1,0 +1,59 @@
+"""Reading processes: one that dies or hangs costs one photo, not the service."""
+
+import os
+import signal
+import time
+
+import pytest
+
+from api import workers
+from api.named import Named
+from api.workers import Fault, ReadingPool, Request
+from tests.whole.shop import TABLE
+
+PHOTO = Named("a.jpg", b"no photo")
+WISH = Request(PHOTO, Named("t.csv", TABLE.encode()))
+
+
+@pytest.fixture
+def pool():
+    opened = ReadingPool(1, 60.0)
+    yield opened
+    opened.close()
+
+
+def test_what_is_no_image_is_told_with_its_name(pool):
+    answer = pool.read(WISH)
+
+    assert isinstance(answer, Fault)
+    assert answer.code == "not_an_image"
+    assert answer.message.startswith("a.jpg: ")
+
+
+def test_a_broken_table_is_told_with_its_line(pool):
+    broken = Named("t.csv", TABLE.replace("7.2,72", "x,72").encode())
+    answer = pool.read(Request(PHOTO, broken))
+
+    assert answer.code == "unusable_table_or_card"
+    assert "t.csv, line 3" in answer.message
+
+
+def test_a_reader_that_dies_or_hangs_is_replaced(pool):
+    pool.read(WISH)
+    os.kill(pool._workers[0].process.pid, signal.SIGKILL)
+    assert pool.read(WISH).code == "reading_stopped"
+    assert pool.read(WISH).code == "not_an_image"
+
+    os.kill(pool._workers[0].process.pid, signal.SIGSTOP)
+    pool._timeout_s = 0.5
+    began = time.monotonic()
+    assert pool.read(WISH).code == "reading_stopped"
+    assert time.monotonic() - began < 30
+    pool._timeout_s = 60.0
+    assert pool.read(WISH).code == "not_an_image"
+
+
+def test_when_all_are_busy_the_caller_hears_it(pool, monkeypatch):
+    monkeypatch.setattr(workers, "BUSY_AFTER_S", 0.05)
+    with pool._worker(), pytest.raises(workers.AllBusyError):
+        pool.read(WISH)
