@@ -123,3 +123,25 @@ def test_a_finger_over_a_pad_is_told():
     assert "something_over_strip" in box.reasons
     assert "pad_covered" in box.pad_reasons[3]
     assert not box.pad_reasons[0]
+
+
+@pytest.mark.parametrize("second", [{"across": 6.0, "along": 2.0}, {"turn_deg": 40.0}])
+def test_a_second_strip_beside_or_across_is_told(second):
+    hues = ((190, 60, 90), (60, 150, 160), (210, 160, 60), (90, 90, 190), (60, 160, 90))
+    box = find_strip(flat_of(Strip(), Strip(colours=hues, **second)), CARD, PLACES)
+    assert "two_strips" in box.reasons
+
+
+def test_a_slot_filled_from_side_to_side_holds_no_strip_to_read():
+    flat = flat_of(Strip(width=14.0, colours=()))
+    assert find_strip(flat, CARD, PLACES) is None
+    assert why_no_strip(flat, CARD) == ("strip_place_lost",)
+
+
+def test_noise_of_a_dark_photo_is_no_cover():
+    drawing = lay_strip(bare().copy(), Strip())
+    picture = take(drawing, pose(SIZE, CARD), SIZE, gain=0.12, noise=3.0)
+    photo = open_photo(png(picture))
+    box = find_strip(flatten(photo, find_card(photo, CARD)), CARD, PLACES)
+    assert "two_strips" not in box.reasons
+    assert "something_over_strip" not in box.reasons
