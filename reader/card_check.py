@@ -23,8 +23,9 @@ there the bands, which grow with this error, still hold."""
 NOMINAL_OFF_DE00, NOMINAL_WRONG_DE00 = 1.8, 4.0
 """The same for a card whose print was not measured: its own errors are inside."""
 
-CUT_WHITE = 0.25
-"""Share of the white cut off above which the photo is too bright."""
+CUT_WHITE = 0.6
+"""Share of the white cut off above which the photo is too bright. Photos of which half was cut off
+were still read rightly from the rest; those too bright for pads lose all of it."""
 
 DARK_CODE = 0.22
 """A brightest channel of white below this code is too dark to tell colours."""

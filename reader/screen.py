@@ -1,7 +1,7 @@
 """A photo of a screen: the lines between its dots beat with the camera's own.
 
 Paper has no such order: over many tiles of the card's white the middle power of a frequency is
-hardly above that of its neighbours, while a display's pattern stands out tens to hundreds of times.
+hardly above that of its neighbours, while a display's pattern stands out tens of times or more.
 """
 
 from __future__ import annotations
@@ -13,14 +13,15 @@ from reader.card import Card
 from reader.flatten import Flat
 from reader.light import free_of_ink
 
-TILE_PX, MOST_TILES, FEWEST_TILES = 48, 24, 4
+TILE_PX, MOST_TILES, FEWEST_TILES = 48, 30, 4
 """Tiles of white, at most as many as need a few milliseconds."""
 
 LOWEST_CYCLES = 5.0
 """Slower changes over a tile are the light's."""
 
-PEAK = 8.0
-"""A frequency this many times stronger than its neighbours. Paper: below 2; screens: above 40."""
+PEAK, LEAST_CODE = 6.0, 5e-4
+"""A frequency this many times stronger than its neighbours (paper: 1.3 to 5, screens: 12 to 400)
+and of at least this amplitude in code (paper: up to 0.0004, screens: 0.001 to 0.009)."""
 
 
 def looks_like_screen(flat: Flat, card: Card) -> bool:
@@ -34,8 +35,9 @@ def looks_like_screen(flat: Flat, card: Card) -> bool:
     power = np.fft.fftshift(power).astype(np.float32)
     cycles = np.arange(TILE_PX) - TILE_PX // 2
     fast = np.hypot(cycles[:, None], cycles) > LOWEST_CYCLES
-    ratio = power / (cv2.medianBlur(power, 5) + 1e-9)
-    return bool(ratio[fast].max() > PEAK)
+    stands_out = power > PEAK * cv2.medianBlur(power, 5)
+    is_seen = np.sqrt(power) > LEAST_CODE * window.sum()
+    return bool(np.any(stands_out & is_seen & fast))
 
 
 def _tiles(flat: Flat, card: Card) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

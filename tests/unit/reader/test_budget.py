@@ -97,7 +97,7 @@ def test_an_unmeasured_card_is_remarked(fit):
 def test_exposure_is_judged_by_the_white(fit):
     dark = Light(fit.light.white_mm, 0.1 * fit.light.white_code)
 
-    assert "overexposed" in check(fit, clipped_share=0.5).reasons
+    assert "overexposed" in check(fit, clipped_share=0.7).reasons
     assert "underexposed" in check_card(fit, dark, MEASURED).reasons
 
 
