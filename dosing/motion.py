@@ -30,7 +30,7 @@ DRIFT_PER_DAY: Final = {
 }
 """Common practice, no source."""
 RATES_DRIFT_PER_DAY: Final = {
-    **{"decay": 0.02, "organics": 0.06, "yield": 0.02, "still": 0.04, "jets": 0.05},
+    **{"decay": 0.02, "organics": 0.06, "yield": 0.02, "still": 0.08, "jets": 0.05},
 }
 """How far the ln of a rate wanders in a day (standard deviation)."""
 WIDEST_RATE: Final = 1.2
@@ -45,6 +45,10 @@ SHORT_H: Final = 6.0
 """Up to here chlorine's course bends too little to need sigma points [h]."""
 SMALL_LOSS_MG_L: Final = 0.03
 """Chlorine eaten in a step up to which, too, slopes will do."""
+LOSS_ERROR: Final = 0.12
+"""What the law of the carbon dioxide's loss does not know, as a share of the change of pH."""
+JETS_VARY: Final = 0.12
+"""How far the ln of the jets' rate wanders in an hour of them: air valves, nozzles, covers."""
 SMALL_EXPONENT: Final = 0.08
 """Up to this share of excess CO2 lost, nor does that of pH."""
 CHLORINE_INPUTS: Final = ("free", "demand", "decay", "eats", "organics", "yield")
@@ -159,7 +163,11 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
     unknown = 0.015 * min(hours, 1.0) + 0.025 * math.sqrt(min(days, 9.0))
     likely = math.exp(belief.of("still")) * quiet_h + math.exp(belief.of("jets")) * jets_h
     move = belief.bend if likely > SMALL_EXPONENT else belief.lean
-    move(BREATH_INPUTS if jets_h > 0.0 else BREATH_INPUTS[:-1], ("ph",), law, {"ph": unknown})
+    inputs = BREATH_INPUTS if jets_h > 0.0 else BREATH_INPUTS[:-1]
+    before = belief.of("ph")
+    move(inputs, ("ph",), law, {"ph": unknown})
+    belief.shake("ph", LOSS_ERROR * abs(belief.of("ph") - before))
+    belief.shake("jets", JETS_VARY * math.sqrt(min(jets_h, 4.0)))
     belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
 
 

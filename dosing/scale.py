@@ -17,14 +17,16 @@ from dosing.log import Reading
 NORMAL: Final = NormalDist()
 OPEN_95: Final = 1.644854
 """One-sided 95 % of a normal distribution."""
-STRAY_SHARE: Final = 0.02
-"""Share of readings that are grossly wrong without saying so."""
+STRAY_SHARE: Final = 0.01
+"""Share of readings that are grossly wrong without saying so; most say it by a wide band."""
 STRAY_WIDTH: Final = 4.0
 """How much wider than its band such a reading is."""
 NEWS_SHARE: Final = 0.003
 """Share of readings before which the water changed and nobody told."""
 UNKNOWN: Final = 0.7
 """How far off the water then is, on the scale (standard deviation)."""
+SURPRISE: Final = 2.0
+"""A gap between reading and belief of more joint deviations than this widens the belief."""
 NARROWEST: Final = 1e-4
 
 OFFSETS: Final = {
@@ -116,6 +118,23 @@ def is_news(reading: Reading, mean: float, variance: float) -> bool:
     held = fits(1.0, spread**2 + width**2)
     strayed = fits(STRAY_SHARE, spread**2 + (STRAY_WIDTH * width) ** 2)
     return fits(NEWS_SHARE, UNKNOWN**2 + spread**2 + width**2) > max(held, strayed)
+
+
+def widened(reading: Reading, mean: float, variance: float) -> float:
+    """Return the variance a belief should have had, for a reading to surprise it so little.
+
+    A reading more than `SURPRISE` joint deviations off says that the belief was too sure (jets
+    nobody told of, more bathers than usual): it is widened until the reading fits.
+    """
+    prior, spread = bell(reading.analyte, mean, variance)
+    value = inwards(reading.analyte, reading.value)
+    gap, width = abs(value - prior), deviation(reading)
+    if (reading.low is None and value >= prior) or (reading.high is None and value <= prior):
+        return variance  # "at most" above the belief, "at least" below it: nothing new
+    if gap * gap <= SURPRISE**2 * (spread * spread + width * width):
+        return variance
+    wanted = math.sqrt((gap / SURPRISE) ** 2 - width * width)
+    return variance * (wanted / max(spread, NARROWEST)) ** 2
 
 
 def deviation(reading: Reading) -> float:
