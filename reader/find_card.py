@@ -110,8 +110,8 @@ def _attempts(photo: Photo) -> Iterator[tuple[Grey, int, Any]]:
     """Yield pictures to look at and how: the quick way first, the patient ways after."""
     work = _work_reduction(photo)
     grey = _grey(photo, work)
-    yield grey, work, _settings("fast")
-    yield grey, work, _settings("tuned")
+    for name in ("fast", "plain", "tuned"):
+        yield grey, work, _settings(name)
     for finer in sorted({max(work // 2, 1), 1} - {work}, reverse=True):
         yield _grey(photo, finer), finer, _settings("tuned")
     if max(photo.size) / work > 900:
@@ -133,14 +133,18 @@ def _grey(photo: Photo, reduction: int) -> Grey:
 
 
 def _settings(name: str) -> Any:
-    """Return detector settings. The figures of `tuned` were found by trial on blurred pictures."""
+    """Return detector settings.
+
+    `fast` looks at a smaller copy and misses small markers, `plain` at one threshold; the figures
+    of `tuned` were found by trial on blurred pictures.
+    """
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.minMarkerPerimeterRate = 0.01
-    if name == "fast":
+    if name != "tuned":
         settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = 15
-        settings.minMarkerPerimeterRate = 0.03
-        settings.useAruco3Detection = True
+        settings.minMarkerPerimeterRate = 0.02
+    settings.useAruco3Detection = name == "fast"
     if name == "tuned":
         settings.adaptiveThreshWinSizeMin = 5
         settings.adaptiveThreshWinSizeMax = 53
