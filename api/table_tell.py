@@ -55,6 +55,8 @@ def tell_comparison(found: LotComparison, notes: Sequence[str]) -> str:
     for pad in found.pads:
         word = "passes" if pad.passed else "fails"
         other = "; its colours lie beside the old path" if pad.off_chance < OTHER_DYE else ""
+        if pad.spread_chance < OTHER_DYE:
+            other += "; its strips contradict one another: check that waters were not exchanged"
         lines.append(
             f"  pad {pad.pad}, {pad.analyte}: {word}, shifted by {pad.shift_steps:+.2f} steps "
             f"({pad.low_steps:+.2f} to {pad.high_steps:+.2f}; {pad.strips} strips){other}"

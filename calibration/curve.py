@@ -34,7 +34,7 @@ CONTINUED_ERROR = 0.3
 
 SHIFTS = (0.5, 1.0, 3.0)
 POWERS = (1.0, 1.5)
-"""Scales that are averaged, each with a monotone and a free cubic: log(value^p + (f c)^p) for
+"""Scales that are averaged, each with a monotone and a free cubic: log((value / c)^p + f^p) for
 these f and p, with c the first step; p over 1 is for dyes that turn slowly at first. On 119 dye
 models the mean erred 0.020 blocks against 0.029 of one monotone cubic over log(value + c), and
 unlike that it knows where it errs: none was off by more than four times the spread + 0.06."""
@@ -196,7 +196,7 @@ def _interpolants(
     """Return the path at values by a monotone and a free cubic on one scale, each (m, 3)."""
 
     def scale(v: Array) -> Array:
-        return v if shift is None else np.log(v**power + (factor * shift) ** power)
+        return v if shift is None else np.log((v / shift) ** power + factor**power)
 
     u, nodes = scale(at), scale(values)
     both = (pchip_slopes, not_a_knot_slopes)

@@ -28,7 +28,8 @@ FALSE_ALARMS = 0.03
 """Chance that a lot just like the old one fails, over all its pads together."""
 
 OTHER_DYE = 0.0001
-"""A pad fails too when its colours lie this unlikely far beside the path: another dye."""
+"""A pad fails too when its colours lie this unlikely far beside the path (another dye), or this
+unlikely far apart along it (the chart is stretched, or waters were exchanged)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +61,8 @@ class PadShift:
     """Mean squared distance across the path over what is expected; about 1 for the same dye."""
     off_chance: float
     """Chance of colours this far beside the path for the same dye."""
+    spread_chance: float
+    """Chance of strips this far apart along the path, for one and the same shift."""
     passed: bool
 
 
@@ -136,6 +139,7 @@ def _pad_shift(curve: Curve, strips: Sequence[Strip], limit: float) -> PadShift:
     reach = float(student.ppf(0.975, dof)) * sd
     beside = float(np.mean([one.across for one in seen])) / 2.0
     off_chance = float(f_distribution.sf(beside, 2.0 * len(seen), dof))
+    spread_chance = _spread_chance(seen, shift, dof)
     chart = curve.chart
     return PadShift(
         chart.pad,
@@ -147,8 +151,16 @@ def _pad_shift(curve: Curve, strips: Sequence[Strip], limit: float) -> PadShift:
         chance,
         beside,
         off_chance,
-        chance >= limit and off_chance >= OTHER_DYE,
+        spread_chance,
+        chance >= limit and min(off_chance, spread_chance) >= OTHER_DYE,
     )
+
+
+def _spread_chance(seen: Sequence[_Seen], shift: float, dof: float) -> float:
+    if len(seen) < 2:
+        return 1.0
+    square = sum((one.shift - shift) ** 2 / (one.strip_var + one.table_var) for one in seen)
+    return float(f_distribution.sf(square / (len(seen) - 1), len(seen) - 1, dof))
 
 
 def _pooled(seen: Sequence[_Seen]) -> tuple[float, float]:
@@ -222,6 +234,7 @@ def as_dict(found: LotComparison) -> dict[str, Any]:
                 "chance": float(f"{pad.chance:.3g}"),
                 "off_path": round(pad.off_path, 2),
                 "off_chance": float(f"{pad.off_chance:.3g}"),
+                "spread_chance": float(f"{pad.spread_chance:.3g}"),
                 "passed": pad.passed,
             }
             for pad in found.pads

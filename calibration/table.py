@@ -285,11 +285,32 @@ def _block_faults(entries: Sequence[_Entry]) -> list[Fault]:
             p = entry.plan
             what = f"pad {p.pad} ({p.analyte}) has only one block"
             faults.append(Fault(what, "a chart needs at least two", p.line, p.pad))
+        faults += _too_close(same) if entry is same[0] else []
         if entry is same[0] and len({e.kind for e in same}) > 1:
             what = f"pad {entry.plan.pad} mixes rows of different kind"
             cure = "make the whole pad's chart in one way"
             faults.append(Fault(what, cure, entry.plan.line, entry.plan.pad))
     return faults
+
+
+CLOSEST = 1e-6
+"""Blocks lie at least this share of the highest value apart; nearer is a slip of the pen."""
+
+
+def _too_close(same: Sequence[_Entry]) -> list[Fault]:
+    entries = sorted(same, key=lambda e: e.block.value)
+    least = CLOSEST * entries[-1].block.value
+    return [
+        Fault(
+            f"value {two.block.value:g} of pad {two.plan.pad} is next to no step from "
+            f"{one.block.value:g}",
+            "check both values",
+            two.plan.line,
+            two.plan.pad,
+        )
+        for one, two in pairwise(entries)
+        if 0.0 < two.block.value - one.block.value < least
+    ]
 
 
 def _table(entries: Sequence[_Entry], name: str) -> Table:

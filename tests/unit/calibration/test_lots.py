@@ -79,6 +79,21 @@ def test_another_dye_fails_even_without_a_shift_along_the_path():
     assert min(pad.off_chance for pad in found.pads) < 0.0001
 
 
+def test_waters_exchanged_are_caught_although_the_mean_shift_is_nought():
+    rng = np.random.default_rng(7)
+    strips = three(rng, 0.0)
+    values = {dye.analyte: dye.values for dye in DYES}["ph"]
+    swapped = {values[1]: values[-2], values[-2]: values[1]}
+    moved = [
+        Strip(s.pad, swapped.get(s.value, s.value), s.lab) if s.pad == 1 else s for s in strips
+    ]
+
+    found = compare_strips(table(rng), moved)
+
+    assert [pad.passed for pad in found.pads] == [False, True, True, True]
+    assert found.pads[0].spread_chance < 1e-6
+
+
 def test_two_tables_of_one_lot_agree_and_of_two_lots_do_not():
     rng = np.random.default_rng(5)
     old = table(rng)

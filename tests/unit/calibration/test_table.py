@@ -144,6 +144,10 @@ FAULTS = {
         "lot7.csv, line 3: value 6.8 of pad 1 stands in line 2 already; "
         "keep one of the two rows (and 1 more)",
     ),
+    "too close": (
+        changed(4, "value", "79.99999999"),
+        "lot7.csv, line 5: value 80 of pad 2 is next to no step from 80; check both values",
+    ),
     "overlap": (
         changed(4, "centre_mm", "9").replace("15,14,5,80", "15,9,5,80"),
         "lot7.csv, line 4: pads 1 and 2 overlap; check centre_mm and size_mm",
