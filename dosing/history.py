@@ -41,9 +41,9 @@ its unit, chlorine as a share of its value (common practice)."""
 REMEMBERS = 400
 """Newest events that the belief walks through: what came before is other water."""
 
-POOLED, NEWEST = 4, 3
-"""So many readings of one water are pooled; once there are more, only so many of the newest: all
-pooled for ever are a random walk that on the very edge of a gate decides nothing."""
+POOLED, FEW, NEWEST = 10, 4, 2
+"""So many readings of one water are pooled. Once there are more than a few, the newest alone may
+decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
 
 ENGINE_STEPS = ("measure", "dose", "wait", "replace_water", "ask", "lower")
 """Beginnings of the step ids that the engine makes by itself."""
@@ -57,6 +57,8 @@ class Standing:
     """Their joint band at the time of the last one; None when none counts."""
     at: datetime | None = None
     """Time of the last reading that counts."""
+    recent: Band | None = None
+    """The joint band of the very newest, once there are many."""
     newest: tuple[Band, ...] = ()
     """The bands of the newest readings, each aged to the last."""
     count: int = 0
@@ -77,7 +79,7 @@ class Standing:
         """Let no earlier reading count any more."""
         if self.band is not None:
             self.before, self.before_at, self.doses = self.band, self.at, []
-        self.band, self.newest, self.count, self.strips = None, (), 0, 0
+        self.band, self.recent, self.newest, self.count, self.strips = None, None, (), 0, 0
         self.contradicts = False
         self.ready_at = max(self.ready_at or ready_at, ready_at)
         if dose is not None:
@@ -90,18 +92,20 @@ class Standing:
             wider = _between(reading, self.band, reading.at - self.at)
             self.newest = tuple(band.wider(wider) for band in self.newest)
         self.count += 1
-        self.newest = (*self.newest, fresh)[-(POOLED if self.count <= POOLED else NEWEST) :]
+        self.newest = (*self.newest, fresh)[-POOLED:]
         self.band, self.contradicts = together(self.newest)
+        self.recent = together(self.newest[-NEWEST:])[0] if self.count > FEW else None
         self.at = reading.at
         self.strips += reading.source in ("photo", "hand")
         self.earlier, self.last = self.last, reading
 
-    def now(self, at: datetime) -> Band | None:
+    def now(self, at: datetime, band: Band | None = None) -> Band | None:
         """Return the band as it stands at a moment, wider with age for what drifts."""
-        if self.band is None or self.last is None or self.at is None:
+        band = band or self.band
+        if band is None or self.last is None or self.at is None:
             return None
         gone_h = (at - self.at).total_seconds() / 3600.0
-        return self.band.wider(ANALYTES[self.last.analyte].drift(self.band.mode, gone_h))
+        return band.wider(ANALYTES[self.last.analyte].drift(band.mode, gone_h))
 
 
 def _between(reading: Reading, band: Band, gap: timedelta) -> float:
@@ -218,12 +222,15 @@ class History:
         seen = standing_gate(gate, standing.now(at), standing.contradicts)
         if seen.probability is None:
             return seen
+        if seen.state == "undecided" and standing.recent is not None:
+            newest = standing_gate(gate, standing.now(at, standing.recent))
+            return seen if newest.state == "undecided" else newest
         analyte = ANALYTES[gate.analyte]
         if analyte.drift_per_day or analyte.drift_share_per_day:
             return seen  # it moves untold, under air and dirt: only readings count
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
         surely = believed >= OPEN_FROM or believed <= SHUT_TO
-        few = standing.count <= POOLED and not standing.contradicts
+        few = standing.count <= FEW and not standing.contradicts
         if seen.state == "undecided" and surely and few:
             return replace(seen, state=state_of(believed), probability=believed)
         against = (seen.state == "open" and believed < 0.5) or (

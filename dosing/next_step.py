@@ -63,26 +63,43 @@ def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) 
 
 def _first(now: Situation) -> tuple[str, Todo]:
     """Return the first thing that is not as it should be, with its stage."""
-    stages = now.procedure.stages
     urgent = start_again(now) or mixing(now) or impossible(now)
-    later: tuple[str, Todo] | None = None
-    for stage in stages:
-        if now.is_over(stage):
+    beside: list[tuple[str, Todo]] = []
+    main: tuple[str, Todo] | None = None
+    for stage, step in now.procedure.steps():
+        if now.is_over(stage) or not now.applies(step) or (main and not _is_beside(step)):
             continue
-        for step in stage.steps:
-            todo = _step(now, step) if now.applies(step) else None
-            if todo is None:
-                continue
-            beside = isinstance(step, Confirm) and todo.kind == "wait"
-            if urgent is not None and not beside:
-                return stage.id, urgent
-            if todo.kind != "wait" or (now.procedure.ends and not beside):
-                return stage.id, todo
-            if later is None or (todo.not_before or now.at) < (later[1].not_before or now.at):
-                later = stage.id, todo
+        todo = _step(now, step)
+        if todo is None:
+            continue
+        if _is_beside(step) or (todo.kind == "wait" and not now.procedure.ends):
+            beside.append((stage.id, todo))
+        else:
+            main = stage.id, todo
     if urgent is not None:
-        return stages[-1].id, urgent
-    return later or (stages[-1].id, _nothing(now))
+        return (main or (now.procedure.stages[-1].id, urgent))[0], urgent
+    return _soonest(now, main, beside)
+
+
+def _is_beside(step: Step) -> bool:
+    """Say whether a step runs beside the others, due by the clock."""
+    return isinstance(step, Confirm) and bool(step.after_dose or step.every)
+
+
+def _soonest(
+    now: Situation, main: tuple[str, Todo] | None, beside: list[tuple[str, Todo]]
+) -> tuple[str, Todo]:
+    """Return what is due by the clock, else the main step, else the wait that ends first."""
+    for stage, todo in beside:
+        if todo.kind != "wait":
+            return stage, todo
+    waits = [one for one in beside if one[1].not_before is not None]
+    if main is not None and main[1].kind != "wait":
+        return main
+    waits += [main] if main else []
+    if not waits:
+        return now.procedure.stages[-1].id, _nothing(now)
+    return min(waits, key=lambda one: one[1].not_before or now.at)
 
 
 def _nothing(now: Situation) -> Todo:

@@ -119,7 +119,7 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
         )
     if product.kind == "acid" and now.history.standing("ph").band is None:
         return measure(now, gate, "An acid dose needs a pH reading that still counts.")
-    plan = dose_for(_portion(now, gate, where, product), now.water, product)
+    plan = _planned(now, gate, where, product)
     for_alkalinity = product.kind == "acid" and gate.analyte == "total_alkalinity"
     held_by_ph = plan.held_back_by == "ph" and plan.grams < WORTH_ACID * plan.needed_g
     if for_alkalinity and held_by_ph:
@@ -139,6 +139,17 @@ def _worth_another_look(now: Situation, gate: Gate | Hold, plan: DosePlan) -> bo
         return False
     inside = plan.after.probability(gate.analyte, *limits(gate))
     return inside < WORTH_INSIDE
+
+
+def _planned(now: Situation, gate: Gate | Hold, where: str, product: Product) -> DosePlan:
+    """Return the dose; a later portion that would end on the gate's edge may be larger."""
+    want = _portion(now, gate, where, product)
+    plan = dose_for(want, now.water, product)
+    if want.most_change is None or plan.held_back_by != "portion":
+        return plan
+    if 0.03 < plan.after.probability(gate.analyte, *limits(gate)) < WORTH_INSIDE:
+        return dose_for(replace(want, most_change=1.7 * want.most_change), now.water, product)
+    return plan
 
 
 def _portion(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Want:
