@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Annotated
 from urllib.parse import urlsplit
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
 
 from api import people
 from api.books import Desk
@@ -18,6 +18,8 @@ from api.settings import Settings
 from api.store import Store
 from api.workers import AllBusyError, Answer, Fault, ReadingPool, Request as Reading
 
+Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
+"""A number in an address; no database counts further."""
 COOKIE = "dipstep_login"
 
 

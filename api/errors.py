@@ -11,6 +11,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlalchemy.exc import DataError
 from starlette.exceptions import HTTPException
 
 log = logging.getLogger("dipstep.service")
@@ -81,6 +82,12 @@ def add_handlers(app: FastAPI) -> None:
         code, text = STATUS_CODES.get(fault.status_code, ("refused", str(fault.detail).lower()))
         detail = text.format(path=request.url.path, method=request.method)
         return problem(fault.status_code, code, detail, dict(fault.headers or {}))
+
+    @app.exception_handler(DataError)
+    @app.exception_handler(OverflowError)
+    def no_room(_: Request, __: Exception) -> JSONResponse:
+        detail = "a number or text that was sent is none that can be kept; shorten or correct it"
+        return problem(422, "cannot_be_kept", detail)
 
     @app.exception_handler(Exception)
     def our_fault(request: Request, fault: Exception) -> JSONResponse:

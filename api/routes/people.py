@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Depends
 
 from api import people
-from api.deps import Asker, Keeper, Now, StoreOf, who_asks
+from api.deps import Asker, Keeper, Now, Number, StoreOf, who_asks
 from api.errors import ProblemError
 from api.people import THE_SHOP, PeopleError
 from api.schemas import MemberIn, MemberOut, TokenOut, problems
@@ -75,8 +75,8 @@ def post_token(
     )
 
 
-@router.delete("/tokens/{token_id}", status_code=204, responses=problems(401, 403, 404))
-def delete_token(token_id: int, store: StoreOf, now: Now, _: Keeper) -> None:
+@router.delete("/tokens/{token_id}", status_code=204, responses=problems(401, 403, 404, 422))
+def delete_token(token_id: Number, store: StoreOf, now: Now, _: Keeper) -> None:
     """Make a key invalid at once."""
     with store.writing() as session:
         if not people.revoke_token(session, token_id, now):

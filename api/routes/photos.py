@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from api import books, photo_files, shelf
-from api.deps import Asker, DeskOf, PoolOf, SettingsOf, StoreOf, answer_of, busy, who_asks
+from api.deps import Asker, DeskOf, Number, PoolOf, SettingsOf, StoreOf, answer_of, busy, who_asks
 from api.errors import ProblemError
 from api.forms import BodyOf, FormOf, ReadFormOf, upload
 from api.intake import Sent, take_in
@@ -212,7 +212,7 @@ def get_flat(
 def get_pad(
     tub_id: str,
     sha256: str,
-    pad: int,
+    pad: Number,
     what: Literal["path", "value"],
     store: StoreOf,
     settings: SettingsOf,

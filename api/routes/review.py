@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query
 
 from api import review
-from api.deps import Asker, DeskOf, Reviewer, StoreOf, who_asks
+from api.deps import Asker, DeskOf, Number, Reviewer, StoreOf, who_asks
 from api.errors import ProblemError
 from api.review import DecidedError, NoSuchReviewError, Ruling, Waiting
 from api.routes.tubs import unusable
@@ -31,7 +31,7 @@ def get_review(
 
 @router.post("/{review_id}", status_code=201, responses=problems(401, 403, 404, 409, 413, 422))
 def post_decision(
-    review_id: int, ruling: RulingIn, store: StoreOf, desk: DeskOf, _: Reviewer
+    review_id: Number, ruling: RulingIn, store: StoreOf, desk: DeskOf, _: Reviewer
 ) -> DecisionOut:
     """Decide: accept the value, correct it by another method, or ask for another dip."""
     given = {"low", "high"} <= ruling.model_fields_set

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse, Response
 
 from api import shelf
@@ -34,7 +34,8 @@ FORM: dict[str, Any] = {
         },
     }
 }
-GONE = problems(401, 404)
+Version = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
+GONE = problems(401, 404, 422)
 KEPT_BEFORE: dict[int | str, dict[str, Any]] = {
     200: {"model": ShelfOut, "description": "This very file is the newest version already."}
 }
@@ -73,7 +74,7 @@ def router_for(kind: Kind, path: str) -> APIRouter:
             return JSONResponse(told(kept, False).model_dump(), 201 if new else 200)
 
     @router.get("/{name}", response_class=Response, responses=GONE, name=f"file_of_{path}")
-    def get_one(name: str, store: StoreOf, _: Asker, version: int | None = None) -> Response:
+    def get_one(name: str, store: StoreOf, _: Asker, version: Version = None) -> Response:
         """Return the file as it was sent: the newest version, or the one asked for."""
         with store.reading() as session:
             kept = shelf.latest(session, kind, name, version)

@@ -338,3 +338,14 @@ def test_what_is_not_there_is_said_to_be_not_there(shop):
         assert answer.json()["detail"]
     assert shop.client.post("/api/review/99", json={"decision": "accept"}).status_code == 404
     assert shop.client.post("/api/tubs/none/events", json=PH).status_code == 404
+
+
+def test_numbers_and_letters_that_no_database_keeps_are_refused(shop, tub):
+    for path in ("/api/tables/six?version=99999999999999999999", "/api/tables/six?version=0"):
+        assert shop.client.get(path).status_code == 422
+    huge = shop.client.post("/api/review/99999999999999999999", json={"decision": "accept"})
+    assert huge.status_code == 422
+    nul = shop.client.post(f"{tub}/events", json=PH, params={"replaces": "a\x00b"})
+    assert nul.status_code in (404, 422)
+    named = shop.client.post("/api/tables", files={"file": TABLE}, data={"name": "a\x00b"})
+    assert named.status_code in (201, 422)
