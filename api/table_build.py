@@ -20,6 +20,13 @@ KNOWN = all_reasons()
 OUT_OF_PLACE = ("doubt", "spoils")
 """A pad with a reason of its own of these weights teaches a table nothing."""
 
+NOT_SURELY_THIS_PAD = (
+    *("strip_place_unsure", "strip_place_lost", "something_over_strip"),
+    *("screen_photo", "copied_card"),
+)
+"""Doubts of a whole photo under which a colour may not be the pad's. Doubts about the light stay:
+a table made under the shop's own lamp reads well under it."""
+
 
 @dataclass(frozen=True, eq=False)
 class Measured:
@@ -99,9 +106,14 @@ def _by_photo(runs: Iterable[Run]) -> dict[str, list[Run]]:
     return photos
 
 
+def unusable(codes: Sequence[str]) -> list[str]:
+    """Return the reasons of a photo that make it no teacher of a table."""
+    return [c for c in codes if KNOWN[c].weight == "spoils" or c in NOT_SURELY_THIS_PAD]
+
+
 def _pad(seen: StripSeen, run: Run, plan: PadPlan) -> StandardPad | str:
     """Return the pad's colour, or the sentence that says why it cannot be used."""
-    of_photo = [code for code in seen.reasons if KNOWN[code].weight == "spoils"]
+    of_photo = unusable(seen.reasons)
     colour = next((pad for pad in seen.pads if pad.pad == plan.pad), None)
     if of_photo or colour is None:
         return _left_out(run.photo, "", of_photo or list(seen.reasons))

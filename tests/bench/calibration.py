@@ -60,14 +60,14 @@ class Shop:
 
 def colours(data: bytes, shop: Shop) -> dict[int, Any]:
     """The colours the product sees on a photo's pads, without those it finds fault with."""
-    from api.table_build import KNOWN, OUT_OF_PLACE
+    from api.table_build import KNOWN, OUT_OF_PLACE, unusable
     from reader.find_strip import PadPlace
     from reader.read_strip import read_strip
 
     kind = shop.kind
     places = [PadPlace(i, kind.centre_mm(i), kind.pad_mm) for i in range(1, len(kind.pads) + 1)]
     seen = read_strip(data, card_for(shop.job(0)), places)
-    if any(KNOWN[code].weight == "spoils" for code in seen.reasons):
+    if unusable(seen.reasons):
         return {}
     return {
         pad.pad: pad.lab
