@@ -14,6 +14,27 @@ WHOLLY_WRONG = ("no_card", "no_strip", "reversed", "other_strip", "screen", "ups
 """Faults under which no pad can be right: any accepted pad is a wrong one."""
 
 
+NAMES = {
+    "glare": {"glare", "clipped"},
+    "hard_shadow": {"shadow_on_pad", "hard_shadow"},
+    "blur": {"blurred", "too_blurred", "nothing_sharp"},
+    "over": {"overexposed", "clipped"},
+    "under": {"underexposed"},
+    "cut_off": {"card_cut_off", "strip_cut_off"},
+    "no_card": {"no_card"},
+    "no_strip": {"no_strip"},
+    "reversed": {"strip_reversed"},
+    "other_strip": {"other_strip"},
+    "bleached": {"maybe_bleached", "off_curve"},
+    "dirty": {"dirty", "uneven_pad"},
+    "two_strips": {"two_strips"},
+    "finger": {"pad_covered", "something_over_strip"},
+    "printed_copy": {"card_colours_wrong"},
+    "screen": {"screen_photo"},
+}
+"""Reasons that name each fault of the client's list; the other faults have no name of their own."""
+
+
 def said(rows: Sequence[Row]) -> list[Row]:
     """Rows of pads with a value and a truth."""
     return [row for row in rows if "steps" in row and "true_steps" in row]
@@ -99,20 +120,26 @@ def wrongly_accepted(row: Row) -> bool:
     return bool(off > 1.0 or (spoilt and off > 0.5 and not holds(row)))
 
 
+def names_fault(kind: str, reasons: set[str]) -> bool:
+    """Whether one of the reasons names the fault."""
+    return bool(NAMES.get(kind, reasons) & reasons)
+
+
 def spoiled(rows: Sequence[Row]) -> dict[str, Any]:
     """How one fault was met: photos accepted, pads wrongly accepted, reasons given."""
     whole = [row for row in rows if "crash" not in row]
     photos = {row["seed"]: row for row in whole}
-    codes: Counter[str] = Counter()
-    for seed, photo in photos.items():
-        of_pads = (code for row in whole if row["seed"] == seed for code in row["reasons"])
-        codes.update({*photo["photo_reasons"], *of_pads})
+    given = {seed: set(photo["photo_reasons"]) for seed, photo in photos.items()}
+    for row in whole:
+        given[row["seed"]].update(row["reasons"])
+    codes = Counter(code for reasons in given.values() for code in sorted(reasons))
     return {
         "photos": len({row["seed"] for row in rows}),
         "crashes": sum("crash" in row for row in rows),
         "photos_accepted": sum(p["photo_status"] == "accepted" for p in photos.values()),
         "accepted_seeds": [s for s, p in photos.items() if p["photo_status"] == "accepted"],
         "pads_accepted": sum(row["status"] == "accepted" for row in whole),
+        "named": sum(names_fault(photo["kind"], given[seed]) for seed, photo in photos.items()),
         "wrong": sum(wrongly_accepted(row) for row in whole),
         "wrong_seeds": sorted({row["seed"] for row in whole if wrongly_accepted(row)}),
         "reasons": dict(codes.most_common(5)),

@@ -94,12 +94,16 @@ def report(rows: list[Row]) -> str:
         lines += [line(f"    {pad}", of) for pad, of in figures.by(part, "analyte").items()]
     faults = {name[8:]: part for name, part in groups.items() if name.startswith("spoiled")}
     if faults:
-        lines += ["", "spoiled by            n  accepted photos / pads / wrong pads   reasons"]
+        lines += [
+            "",
+            "spoiled by            n  named  accepted photos / pads / wrong pads   reasons",
+        ]
     for name, part in faults.items():
         met = figures.spoiled(part)
         reasons = ", ".join(f"{code} {count}" for code, count in met["reasons"].items())
         lines.append(
-            f"{name:18} {met['photos']:4d} {met['photos_accepted']:6d} {met['pads_accepted']:6d} "
+            f"{name:18} {met['photos']:4d} {met['named']:6d} "
+            f"{met['photos_accepted']:6d} {met['pads_accepted']:6d} "
             f"{met['wrong']:6d}   {reasons}"
         )
         if met["wrong"]:
