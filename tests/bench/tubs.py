@@ -71,7 +71,13 @@ ASKED: Mapping[str, Callable[[str, datetime], Mapping[str, Any]]] = {
 
 
 def walk(
-    seed: int, who: str, procedure: str, odd: bool, family: str | None, meddle: str | None
+    seed: int,
+    who: str,
+    procedure: str,
+    odd: bool,
+    family: str | None,
+    meddle: str | None,
+    stop: int | None = None,
 ) -> Record:
     """One tub from start to end."""
     facts = draw(seed, family, odd_habits if odd else None, procedure)
@@ -81,7 +87,7 @@ def walk(
         facts = replace(facts, products=(*facts.products, *FOREIGN))
     technician = Technician(facts, Equilibrium(), ASKED[who])
     technician.meddle = SCENARIOS[meddle]() if meddle else None
-    return technician.walk(steps, days)
+    return technician.walk(stop or steps, days)
 
 
 def run(seeds: Sequence[int], jobs: int, **how: Any) -> list[Record]:
@@ -133,6 +139,7 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument("--odd", action="store_true", help="interrupted, late, stray doses")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
+    parser.add_argument("--stop", type=int, help="with --show: after so many steps")
     parser.add_argument("--log", type=Path, help="with --show: write the tub's log there")
     parser.add_argument("--speed", action="store_true", help="time logs of 100 to 10,000 events")
     parser.add_argument("--check", action="store_true", help="fixed set against the baseline")
@@ -141,12 +148,24 @@ def options() -> argparse.ArgumentParser:
     return parser
 
 
+def one_event_a_line(log: Mapping[str, Any]) -> str:
+    """The log's JSON as a person likes to read it."""
+    parts = []
+    for key, value in log.items():
+        if isinstance(value, list):
+            rows = ",\n".join(f"  {json.dumps(row)}" for row in value)
+            parts.append(f' "{key}": [\n{rows}\n ]')
+        else:
+            parts.append(f' "{key}": {json.dumps(value)}')
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
 def show(record: Record, log: Path | None) -> int:
     print("\n".join(record.trace))
     print(f"{record.ended}: {record.steps} steps, {record.measures} measurements, "
           f"{record.days:.1f} days")  # fmt: skip
     if log is not None:
-        log.write_text(json.dumps(record.log, indent=1) + "\n")
+        log.write_text(one_event_a_line(record.log))
     return 0
 
 
@@ -176,7 +195,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         "meddle": args.meddle,
     }
     if args.show is not None:
-        return show(walk(args.show, **how), args.log)
+        return show(walk(args.show, **how, stop=args.stop), args.log)
     if args.speed:
         print(json.dumps(speed(args.who), indent=1))
         return 0
