@@ -8,7 +8,7 @@ from typing import Any
 
 from api.bands import BandBar, Range, band_bar
 from api.swatch import hex_of
-from api.words import sentences, weightiest
+from api.words import sentences, weightiest, whole
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,9 @@ class ReadingView:
     answer: Mapping[str, Any]
     rows: tuple[PadRow, ...]
     remarks: tuple[str, ...]
-    """What was seen of the whole photo."""
+    """What was seen of the whole photo, each with its cure."""
+    cures: tuple[str, ...]
+    """What to do about the pads, each cure once."""
 
 
 def view_of(
@@ -42,16 +44,17 @@ def view_of(
             pad,
             hex_of(pad["lab"]) if pad["lab"] else None,
             band_bar(pad, wanted.get(pad["analyte"])),
-            remarks_of(pad, of_photo, known),
+            tuple(whole(known[code].sentence) for code in deciding(pad, of_photo, known)),
         )
         for pad in shown
     )
-    return ReadingView(answer, rows, tuple(sentences(weightiest(answer["reasons"], known), known)))
+    codes = [code for pad in shown for code in deciding(pad, of_photo, known)]
+    cures = tuple(dict.fromkeys(whole(known[code].cure) for code in codes))
+    return ReadingView(
+        answer, rows, tuple(sentences(weightiest(answer["reasons"], known), known)), cures
+    )
 
 
-def remarks_of(
-    pad: Mapping[str, Any], of_photo: set[str], known: Mapping[str, Any]
-) -> tuple[str, ...]:
-    """Return what decided a pad's verdict, but for what is said of the whole photo."""
-    codes = [code for code in weightiest(pad["reasons"], known) if code not in of_photo]
-    return tuple(sentences(codes, known))
+def deciding(pad: Mapping[str, Any], of_photo: set[str], known: Mapping[str, Any]) -> list[str]:
+    """Return the codes that decided a pad's verdict, but for what is said of the whole photo."""
+    return [code for code in weightiest(pad["reasons"], known) if code not in of_photo]
