@@ -12,10 +12,6 @@ from dosing.log import Reading
 NORMAL_99 = 2.575829
 """Half the width of a 99 % band in standard deviations of a normal distribution."""
 
-SHARED = 0.2
-"""Share of a strip's error that every dip of the same strip and light has in common
-(common practice: no number of dips makes a strip a drop test)."""
-
 CONFLICT = 3.3
 """Two readings further apart than this many of their joint deviations contradict each other."""
 
@@ -87,8 +83,8 @@ def band_of(reading: Reading) -> Band:
 def fused(earlier: Band, later: Band) -> tuple[Band, bool]:
     """Return what two readings of the same water say together, and whether they contradict.
 
-    Weighted by inverse variance; errors that dips share keep the band from shrinking for ever.
-    Contradicting readings widen the band over both, so that a third must be taken.
+    Weighted by inverse variance. Contradicting readings widen the band over both, so that a third
+    must be taken.
     """
     first, second = earlier.sd**2, later.sd**2
     gap = later.mean - earlier.mean
@@ -96,8 +92,7 @@ def fused(earlier: Band, later: Band) -> tuple[Band, bool]:
     if abs(gap) > CONFLICT * math.sqrt(first + second):
         wide = math.sqrt(max(first, second) + 0.25 * gap * gap)
         return Band(0.5 * (earlier.mean + later.mean), wide, wide), True
-    least = SHARED**2 * min(first, second)
-    sd = math.sqrt(max(first * second / (first + second), least))
+    sd = math.sqrt(first * second / (first + second))
     return Band(mean, sd, sd), False
 
 

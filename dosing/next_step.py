@@ -137,6 +137,8 @@ def _gate(now: Situation, gate: Gate) -> Todo | None:
         return None
     if standing.band is None:
         return _unread(now, gate)
+    if now.is_outdated(gate):
+        return measure(now, gate, "The last reading is more than a month old.")
     running = still_running(now, lambda then: _act(then, gate))
     return running or _act(now, gate)
 

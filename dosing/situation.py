@@ -21,6 +21,9 @@ BALANCE = ("total_alkalinity", "ph")
 AIRED_AFTER = timedelta(minutes=30)
 """Age of a pH reading from which jets and air may have moved it while the balance is sought."""
 
+OUTDATED_AFTER = timedelta(days=31)
+"""Age from which a reading tells nothing of the water any more (common practice)."""
+
 FRESH_H = 20.0
 """A reading of what drifts that is older than this is taken again with the next dip [h]."""
 
@@ -104,7 +107,14 @@ class Situation:
             standing.at is not None and self.history.counts_for(gate, standing.at)
         ):
             return waiting(gate)
+        if self.is_outdated(gate):
+            return waiting(gate)
         return self.history.judged(gate, standing, self.water, self.at)
+
+    def is_outdated(self, gate: Gate | Hold) -> bool:
+        """Say whether a reading is so old that it tells nothing of the water now."""
+        read_at = self.standing(gate).at
+        return read_at is not None and self.at - read_at > OUTDATED_AFTER
 
     def gate_states(self) -> tuple[GateState, ...]:
         """Return every gate that is still looked at, in order."""
