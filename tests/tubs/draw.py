@@ -150,13 +150,18 @@ def draw(
         sanitizer=sanitizer,
         procedure=procedure,
         habits=(habits or usual_habits)(rng),
-        **chlorine_budget(rng),
+        **chlorine_budget(rng, sanitizer == "salt_chlorine"),
     )
 
 
-def chlorine_budget(rng: np.random.Generator) -> dict[str, float]:
-    """A cell that can hold the tub at full output: the level it settles at is 3.7 to 11 mg/L."""
+def chlorine_budget(rng: np.random.Generator, cell: bool) -> dict[str, float]:
+    """A cell that can hold the tub at full output: the level it settles at is 3.7 to 11 mg/L.
+
+    Without a cell the day's loss is small enough that 3 of 5 mg/L can be left.
+    """
     decay, organics = rng.uniform(0.25, 0.9), rng.uniform(0.1, 1.0)
+    if not cell:
+        decay, organics = decay * 0.4, organics * 0.3
     settles = rng.uniform(3.7, 11.0)
     return {
         "decay_per_day": decay,

@@ -42,6 +42,7 @@ class Watch:
         self.output_since: datetime | None = None
         self.salted = False
         self.times: dict[str, list[datetime]] = {}
+        self.salty = tub.facts.procedure in ("salt_startup", "upkeep")
         self.products = {p["id"]: p for p in tub.facts.products}
 
     # ---- answers
@@ -188,7 +189,7 @@ class Watch:
             "acid": ph < 7.05,
             "base_carbonate": ph > 7.9,
             "bicarbonate": ta > 150,
-            "calcium": ch > 75,
+            "calcium": ch > (75 if self.salty else 300),
             "softening_medium": ch < 25,
             "salt": truth["salt"] > 1960,
             "chlorinating": truth["free_chlorine"] > 6.0,
@@ -199,7 +200,7 @@ class Watch:
             "acid": 7.25 < ph < 7.75 and ta < 150,
             "base_carbonate": ph > 7.3,
             "bicarbonate": ta > 100,
-            "calcium": ch > 50,
+            "calcium": ch > 50 and self.salty,
             "softening_medium": ch < 60,
             "salt": truth["salt"] > 1750,
             "chlorinating": truth["free_chlorine"] > 5.0,
@@ -218,7 +219,7 @@ class Watch:
             "acid": (("ph", 7.0, -1), ("total_alkalinity", 60, -1)),
             "base_carbonate": (("ph", 7.8, 1), ("total_alkalinity", 150, 1)),
             "bicarbonate": (("total_alkalinity", 150, 1),),
-            "calcium": (("calcium_hardness", 75, 1),),
+            "calcium": (("calcium_hardness", 75 if self.salty else 400, 1),),
             "softening_medium": (("calcium_hardness", 25, -1),),
             "salt": (("salt", 2000, 1),),
             "chlorinating": (("free_chlorine", 10, 1),),
@@ -230,7 +231,7 @@ class Watch:
 
     def _need(self, kind: str, before: Mapping[str, float], after: Mapping[str, float]) -> None:
         analyte = MOVES.get(kind)
-        if analyte is None:
+        if analyte is None or (analyte == "calcium_hardness" and not self.salty):
             return
         need, moved = AIM[analyte] - before[analyte], after[analyte] - before[analyte]
         ratio = moved / need if need else 99.0
@@ -292,6 +293,7 @@ class Watch:
     def _before_generator_output(self, value: float | None) -> None:
         if not value or self.tub.facts.procedure != "salt_startup":
             return
+        self._tuned(value)
         self.output_since = self.output_since or self.tub.now
         if "salt" not in self.opened:
             self._say(RULE, "generator_before_salt_gate", f"output {value}, gate never open")
@@ -300,6 +302,14 @@ class Watch:
             self._say(RULE, "generator_before_salt_gate", f"output {value} at salt {salt:.0f}")
         if "free_chlorine" not in self.opened:
             self._say(RULE, "order", "generator on before the first chlorine's gate opened")
+
+    def _tuned(self, value: float) -> None:
+        """Where the chlorine would settle at the output that was set at last."""
+        facts = self.tub.facts
+        made = value * facts.yield_mg_l_day * min(1.1, self.tub.truth()["salt"] / 1750.0)
+        settles = (made - facts.organics_mg_l_day) / facts.decay_per_day
+        if self.output_since and value < 1 and not 2.0 <= settles <= 9.0:
+            self._say(SOFT, "tuned_badly", f"output {value:g} settles at {settles:.1f} mg/L")
 
     def _before_sensor_in(self, _: float | None) -> None:
         if self.tub.facts.procedure != "salt_startup":
