@@ -96,9 +96,10 @@ def _straightened(
         matrix = _flat_to_pixels(plane, reduction, px_per_mm)
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         return np.asarray(cv2.warpPerspective(pixels, matrix, size, flags=flags))
-    places = (_places(plane, size, px_per_mm) + 0.5) / reduction - 0.5
-    x, y = cv2.split(places)
-    return np.asarray(cv2.remap(pixels, x, y, cv2.INTER_LINEAR))
+    x, y = cv2.split(_places(plane, size, px_per_mm, reduction))
+    # Places to a 32nd of a pixel do, and take half the time.
+    fixed, weights = cv2.convertMaps(x, y, cv2.CV_16SC2)
+    return np.asarray(cv2.remap(pixels, fixed, weights, cv2.INTER_LINEAR))
 
 
 def _flat_to_pixels(plane: Plane, reduction: int, px_per_mm: float) -> NDArray[np.float64]:
@@ -110,13 +111,16 @@ def _flat_to_pixels(plane: Plane, reduction: int, px_per_mm: float) -> NDArray[n
     return np.asarray(to_decoded @ plane.matrix @ to_mm)
 
 
-def _places(plane: Plane, size: tuple[int, int], px_per_mm: float) -> NDArray[np.float32]:
-    """Return full-size photo places (h, w, 2) of flat pixels, worked out on every 8th only."""
+def _places(
+    plane: Plane, size: tuple[int, int], px_per_mm: float, reduction: int
+) -> NDArray[np.float32]:
+    """Return places (h, w, 2) of flat pixels in the decoded photo, worked out on every 8th only."""
     step = 8
     columns, rows = (np.arange(-1, n // step + 2, dtype=np.float64) for n in size)
     grid = np.stack(np.meshgrid(columns, rows), axis=2).reshape(-1, 2)
     # The middle of each cell of 8 x 8 pixels, one cell more all round; between them linear.
     coarse = plane.to_photo((grid + 0.5) * step / px_per_mm)
+    coarse = (coarse + 0.5) / reduction - 0.5
     shaped = coarse.reshape(len(rows), len(columns), 2).astype(np.float32)
     fine = cv2.resize(shaped, None, fx=step, fy=step, interpolation=cv2.INTER_LINEAR)
     return np.asarray(fine[step : step + size[1], step : step + size[0]], np.float32)
@@ -131,5 +135,5 @@ def _inside(
     at_px = plane.to_photo(ends)
     if np.all((at_px >= 0) & (at_px <= (width - 1, height - 1))):
         return np.ones((size[1], size[0]), bool)
-    places = _places(plane, size, px_per_mm)
+    places = _places(plane, size, px_per_mm, 1)
     return np.asarray(np.all((places >= -0.5) & (places <= (width - 0.5, height - 0.5)), axis=2))

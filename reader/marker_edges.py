@@ -67,17 +67,12 @@ class MarkerEdges:
         Where an edge can't be told the marker keeps the corners known.
         """
         offsets, told = self._offsets_mm()
-        shares = _shares(self.length)
-        corners = []
-        for marker, known in enumerate(known_px):
-            rows = range(4 * marker, 4 * marker + 4)
-            if not all(told[row].sum() >= FEWEST_LINES for row in rows):
-                corners.append(known)
-                continue
-            lines = [self._line(row, shares[row], offsets[row], told[row]) for row in rows]
-            crossed = [_crossing(lines[i - 1], lines[i]) for i in range(4)]
-            corners.append(self.plane.to_photo(np.array(crossed)))
-        return corners
+        starts, ways = self._lines(_shares(self.length), offsets, told)
+        ok = (told.sum(axis=1) >= FEWEST_LINES).reshape(-1, 4).all(axis=1)
+        crossed = self.plane.to_photo(_crossings(starts, ways)).reshape(-1, 4, 2)
+        return [
+            new if good else known for new, good, known in zip(crossed, ok, known_px, strict=True)
+        ]
 
     def blur_mm(self) -> float:
         """Return the standard deviation of the edges' spread, in the worse of two directions."""
@@ -104,14 +99,17 @@ class MarkerEdges:
         told = (high - low > CONTRAST_NEEDED) & (after > 0) & (np.abs(offsets - typical) < 0.3)
         return offsets, told
 
-    def _line(
-        self, row: int, shares: Array, offsets: Array, told: NDArray[np.bool_]
-    ) -> tuple[Array, Array]:
-        """Return a place on the edge and its direction, on the card."""
-        slope, rest = np.polyfit(shares[told], offsets[told], 1)
-        along = self.along[row]
-        outward = np.array([along[1], -along[0]])
-        return self.starts[row] + rest * outward, along + slope * outward
+    def _lines(self, shares: Array, offsets: Array, told: NDArray[np.bool_]) -> tuple[Array, Array]:
+        """Return for each edge a place on it and its direction, by least squares."""
+        count = np.maximum(told.sum(axis=1), 1)
+        x = np.where(told, shares, 0.0)
+        y = np.where(told, offsets, 0.0)
+        x_mean, y_mean = x.sum(axis=1) / count, y.sum(axis=1) / count
+        off = np.where(told, shares - x_mean[:, None], 0.0)
+        slope = (off * y).sum(axis=1) / np.maximum((off**2).sum(axis=1), 1e-9)
+        rest = y_mean - slope * x_mean
+        outward = np.column_stack([self.along[:, 1], -self.along[:, 0]])
+        return self.starts + rest[:, None] * outward, self.along + slope[:, None] * outward
 
 
 def _offsets(length: Array) -> Array:
@@ -122,11 +120,13 @@ def _shares(length: Array) -> Array:
     return np.linspace(0.12, 0.88, LINES)[None] * length[:, None]
 
 
-def _crossing(first: tuple[Array, Array], second: tuple[Array, Array]) -> Array:
-    """Return where two lines, each a place and a direction, cross."""
-    (p, d), (q, e) = first, second
-    share = np.linalg.solve(np.column_stack([d, -e]), q - p)[0]
-    return np.asarray(p + share * d)
+def _crossings(starts: Array, ways: Array) -> Array:
+    """Return where each edge crosses the one before it of the same marker, shape (4 n, 2)."""
+    before = np.arange(len(starts)).reshape(-1, 4)[:, [3, 0, 1, 2]].ravel()
+    p, d, q, e = starts[before], ways[before], starts, ways
+    turn = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
+    share = ((q - p)[:, 0] * e[:, 1] - (q - p)[:, 1] * e[:, 0]) / turn
+    return np.asarray(p + share[:, None] * d)
 
 
 def _spread(profile: Array) -> float:

@@ -22,6 +22,8 @@ BOW_SD = 0.04
 MARKERS_FOR_BOW = 4
 """With fewer markers bow and tilt cannot be told apart."""
 BOW_LIMIT = 0.2
+SMALL_STEP = 3e-4
+"""Relative to the numbers' sizes; the step after it would be about its square."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,7 +143,7 @@ def _refined(start: Plane, at_mm: Array, at_px: Array, with_bow: bool) -> Plane:
     for _ in range(6):
         step = _step(miss, numbers, scale, with_bow)
         numbers = numbers - step
-        if np.abs(step / scale).max() < 1e-5:
+        if np.abs(step / scale).max() < SMALL_STEP:
             break
     return plane_of(numbers)
 

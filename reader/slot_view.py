@@ -122,7 +122,7 @@ def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture,
     sides, shares, near = [], [], []
     for sign in (-1, 1):
         band = (sign * v > half + 0.6) & (sign * v < half + max(margin - 0.6, 1.0))
-        seen = _upper(rgb[band])
+        seen = _upper(rgb[band][::2])
         smooth = _smooth(seen)
         ratio = np.log(np.maximum(seen / smooth, 1e-3))
         dims = np.ptp(ratio, axis=1) < NEUTRAL

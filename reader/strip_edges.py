@@ -78,8 +78,13 @@ def _commonest(seen: Picture) -> NDArray[np.float64] | None:
 
 def unlike_ground(rgb: Picture, ground: Array) -> Picture:
     """Return the distance of each place from the ground under more or less light."""
-    share = np.clip(rgb @ ground / (ground @ ground), *SHADE)
-    return np.asarray(np.linalg.norm(rgb - share[..., None] * ground, axis=-1), np.float32)
+    # Written out: a product of arrays this small is slower by the linear algebra library.
+    red, green, blue = rgb[..., 0], rgb[..., 1], rgb[..., 2]
+    r, g, b = (np.float32(v) for v in ground)
+    share = (red * r + green * g + blue * b) / (r * r + g * g + b * b)
+    np.clip(share, *SHADE, out=share)
+    squared = (red - share * r) ** 2 + (green - share * g) ** 2 + (blue - share * b) ** 2
+    return np.asarray(np.sqrt(squared), np.float32)
 
 
 def strip_line(view: SlotView, ground: Array) -> StripLine | None:
