@@ -22,7 +22,7 @@ from dosing.state import (
 )
 
 NORMAL_95: Final = 1.959964
-SPILL: Final = 0.02
+SPILL: Final = 0.015
 """Relative error of a dose as weighed and given (standard deviation); common practice."""
 FILLING: Final = {
     # Fixed part and share by which a filled tub differs from the hose's sample.
@@ -43,7 +43,7 @@ JETS_AFTER_DOSE_H: Final = 0.25
 """How long the jets run with a dose [h]; common practice."""
 STRAIGHT_PH: Final = 0.06
 """A change of pH up to which a dose's law is as good as straight."""
-SHARED_SHARE: Final = 0.12
+SHARED_SHARE: Final = 0.08
 """Share of a reading's variance that the method's next reading has again (common practice)."""
 BLEACHES_PH: Final = 10.0
 """Free chlorine above which pH and alkalinity pads are doubtful [mg/L]; common practice."""

@@ -21,7 +21,7 @@ DRIFT_PER_DAY: Final = {
     "magnesium": (0.5, 0.01),
     "salt": (2.0, 0.004),
     "cyanuric_acid": (0.1, 0.01),
-    "phosphate": (4.0, 0.04),
+    "phosphate": (3.0, 0.03),
     "combined": (0.05, 0.0),
     "bromine": (0.2, 0.25),
     "iron": (2.0, 0.05),
@@ -212,7 +212,7 @@ def _take(state: State, entry: str, target: str, share: float) -> None:
     wanted = share * pending
     taken = min(wanted, 0.97 * there)
     left = pending - wanted
-    noise = {target: 0.10 * taken + 0.25 * (1.0 - share) * share * pending, entry: 0.0}
+    noise = {target: 0.06 * taken + 0.20 * (1.0 - share) * share * pending, entry: 0.0}
     reach = 1.0 if taken == wanted else 0.15
     belief.move(
         {target: {target: reach, entry: -share * reach}, entry: {entry: 1.0 - share}},
@@ -233,7 +233,7 @@ def _wander(state: State, hours: float) -> None:
     if state.caught > 0.0:
         back = state.caught * (1.0 - math.exp(-0.05 * days))
         belief.put("phosphate", belief.of("phosphate") + back)
-        belief.shake("phosphate", 0.8 * back)
+        belief.shake("phosphate", 0.6 * back)
         state.caught -= back
 
 

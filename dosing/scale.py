@@ -17,7 +17,7 @@ from dosing.log import Reading
 NORMAL: Final = NormalDist()
 OPEN_95: Final = 1.644854
 """One-sided 95 % of a normal distribution."""
-STRAY_SHARE: Final = 0.01
+STRAY_SHARE: Final = 0.005
 """Share of readings that are grossly wrong without saying so; most say it by a wide band."""
 STRAY_WIDTH: Final = 4.0
 """How much wider than its band such a reading is."""
