@@ -58,7 +58,7 @@ class Analyte:
     def spread(self, source: str) -> Spread:
         """Return the band that a method has when its reading brings none."""
         if source == "hand":
-            return Spread(1.5 * self.photo.fixed, 1.5 * self.photo.share)
+            return Spread(1.25 * self.photo.fixed, 1.25 * self.photo.share)
         if source == "lab":
             return Spread(0.5 * self.drop_test.fixed, 0.05)
         if source == "drop_test":
@@ -73,18 +73,18 @@ class Analyte:
 _LIST = (
     Analyte("ph", "pH", "pH", 14.0, Spread(0.2, 0.0), Spread(0.2, 0.0), 0.12),
     Analyte(
-        "free_chlorine", "free chlorine", "mg/L", 500.0, Spread(0.5, 0.20), Spread(0.5, 0.1), 0, 0.3
+        "free_chlorine", "free chlorine", "mg/L", 500.0, Spread(0.5, 0.20), Spread(0.5, 0.1), 0, 0.6
     ),
     Analyte(
         "total_chlorine",
-        *("total chlorine", "mg/L", 500.0, Spread(0.5, 0.20), Spread(0.5, 0.1), 0, 0.3),
+        *("total chlorine", "mg/L", 500.0, Spread(0.5, 0.20), Spread(0.5, 0.1), 0, 0.6),
     ),
-    Analyte("bromine", "bromine", "mg/L", 500.0, Spread(1.0, 0.20), Spread(0.5, 0.1), 0, 0.3),
+    Analyte("bromine", "bromine", "mg/L", 500.0, Spread(1.0, 0.20), Spread(0.5, 0.1), 0, 0.6),
     Analyte(
         "total_alkalinity", "total alkalinity", "mg/L", 2000.0, Spread(20, 0.20), Spread(10, 0.05)
     ),
     Analyte(
-        "calcium_hardness", "calcium hardness", "mg/L", 5000.0, Spread(25, 0.25), Spread(10, 0.05)
+        "calcium_hardness", "calcium hardness", "mg/L", 5000.0, Spread(12, 0.20), Spread(10, 0.05)
     ),
     Analyte("total_hardness", "total hardness", "mg/L", 5000.0, Spread(25, 0.25), Spread(10, 0.05)),
     Analyte("cyanuric_acid", "cyanuric acid", "mg/L", 1000.0, Spread(15, 0.25), Spread(10, 0.1)),

@@ -24,6 +24,9 @@ from dosing.urgent import air_after_acid, impossible, mixing, start_again
 MOST_PREFILTERS = 3
 """Prefilters tried before a person must look at the hose's water."""
 
+DUE_LOOKS = 3
+"""Undecided looks at a passed gate of upkeep after which the next day judges."""
+
 PREFILTER_AFTER = 3
 """Undecided metal readings after which a prefilter is fitted to be safe: it does no harm."""
 
@@ -140,6 +143,8 @@ def _gate(now: Situation, gate: Gate) -> Todo | None:
     if now.is_outdated(gate):
         return measure(now, gate, "The last reading is more than a month old.")
     running = still_running(now, lambda then: _act(then, gate))
+    if running is None and now.is_aired(gate):
+        return measure(now, gate, "Jets and air may have moved the pH since it was read.")
     return running or _act(now, gate)
 
 
@@ -171,6 +176,13 @@ def _due(now: Situation, gate: Gate) -> Todo | None:
         return None
     if now.at >= standing.at + rest:
         return measure(now, gate, f"The last reading is {(now.at - standing.at).days} days old.")
+    as_read = now.history.judged(gate, standing, now.water, standing.at)
+    if as_read.state == "undecided" and gate.id in now.history.passed:
+        if standing.count < DUE_LOOKS:
+            return undecided(now, gate)
+        rest = min(rest, timedelta(days=1))
+        if now.at >= standing.at + rest:
+            return measure(now, gate, "Yesterday's readings decided nothing: look again.")
     if now.state(gate).state != "shut" and gate.id in now.history.passed:
         return Todo(
             numbered(f"wait_{gate.id}", 1 + now.history.readings),

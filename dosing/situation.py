@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
 from dosing.errors import LogError
-from dosing.gates import GateState, of_step, waiting
+from dosing.gates import GateState, of_step, side, waiting
 from dosing.history import History, Standing
 from dosing.log import Dose, Log, Reading
 from dosing.procedure import Confirm, Gate, Hold, Procedure, Stage, Step, Wait
@@ -123,12 +123,12 @@ class Situation:
             if self.is_over(stage) or not self.applies(step):
                 continue
             if isinstance(step, Gate | Hold):
-                states.append(waiting(step) if self._aired(step) else self.state(step))
+                states.append(waiting(step) if self.is_aired(step) else self.state(step))
             elif isinstance(step, Wait):
                 states.append(of_step(step.id, self.wait_is_over(step)))
         return tuple(states)
 
-    def _aired(self, gate: Gate | Hold) -> bool:
+    def is_aired(self, gate: Gate | Hold) -> bool:
         """Say whether jets and air may have moved the pH since it was read.
 
         They run while alkalinity and pH are being brought in; the gate shows no old reading then.
@@ -139,11 +139,16 @@ class Situation:
         if self.at - standing.at < AIRED_AFTER:
             return False
         pair = [one for _, one in self.gates() if one.analyte in BALANCE]
-        return any(
-            one.id not in self.history.passed
-            and (self.standing(one).count >= 3 or self.state(one).state in ("shut", "undecided"))
-            for one in pair
-        )
+        return any(self._asks_for_air(one) for one in pair if one.id not in self.history.passed)
+
+    def _asks_for_air(self, gate: Gate | Hold) -> bool:
+        """Say whether the answer to a gate of the balance was jets and air."""
+        standing, state = self.standing(gate), self.state(gate).state
+        if state == "undecided":
+            return standing.count >= 3
+        band = standing.now(self.at)
+        low = band is not None and side(gate, band) == "low"
+        return gate.analyte == "ph" and state == "shut" and low
 
     def wait_ends(self, wait: Wait) -> datetime | None:
         """Return when a wait ends; None as long as what it follows is not done."""

@@ -117,7 +117,9 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
             not_before=apart,
             why=("Acid and chlorine, calcium and soda ash are kept apart in time.",),
         )
-    if product.kind == "acid" and now.history.standing("ph").band is None:
+    ph = next((one for _, one in now.gates() if one.analyte == "ph"), None)
+    old_ph = now.history.standing("ph").band is None or (ph is not None and now.is_aired(ph))
+    if product.kind == "acid" and old_ph:
         return measure(now, gate, "An acid dose needs a pH reading that still counts.")
     plan = _planned(now, gate, where, product)
     for_alkalinity = product.kind == "acid" and gate.analyte == "total_alkalinity"
