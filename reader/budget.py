@@ -42,6 +42,10 @@ USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.5, 1.2
 GLOW_SD = 0.012
 """Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z."""
 
+STRIP_SHARE, BARE_PAD = 0.018, np.array([91.0, 0.0, 3.0])
+"""Strips of one lot carry more dye or less: some percent, common practice, no source. It moves a
+colour along its line to the bare pad by this part of its distance."""
+
 PRINT_SD, PRINT_GROWTH = np.array([0.25, 0.20, 0.50]), np.array([0.75, 0.70, 0.60])
 """Lightness, chroma and hue of a print that was not measured: at no error of the card, and what
 each dE00 of its ninth decile adds."""
@@ -61,10 +65,15 @@ class Budget:
     """(3,): lightness, chroma, hue of an unmeasured print in tolerance units; zero if measured."""
 
     def at(self, lab: Array) -> Array:
-        """Return what the dye adds (3, 3) to the covariance of a pad of colour `lab` (3,)."""
+        """Return what the dye adds (3, 3) to the covariance of a pad of colour `lab` (3,).
+
+        A table made from photos of several strips holds all of it.
+        """
         xyz = xyz_from_lab(np.clip(lab, [0.0, -150.0, -150.0], [110.0, 150.0, 150.0]))
         glow = GLOW_SD * lab_slopes(xyz)[:, 2] * xyz[2]
-        return np.asarray(self.growth**2 * (_in_lab(DYE_SD, lab) + np.outer(glow, glow)))
+        strip = STRIP_SHARE * (lab - BARE_PAD)
+        beside_ink = self.growth**2 * (_in_lab(DYE_SD, lab) + np.outer(glow, glow))
+        return np.asarray(beside_ink + np.outer(strip, strip))
 
     def print_at(self, lab: Array) -> Array:
         """Return what the unmeasured print adds (3, 3)."""
