@@ -1,5 +1,6 @@
 """From the bytes of a photo to the colours of a strip's pads, with their covariance."""
 
+from reader import one_thread as one_thread  # before numpy
 from reader.card import Card, load_card, standard_card, with_measured
 from reader.errors import CardFileError, PhotoError
 from reader.find_strip import PadPlace
