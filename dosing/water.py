@@ -22,8 +22,6 @@ from dosing.walk import NO_COURSE, Course, Filled, Walk, worth_keeping
 
 __all__ = ["Course", "Filled", "Walk", "Water", "believe"]
 
-_Walk = Walk
-
 
 class Water:
     """A belief about one tub's water at one moment; questions only, nothing changes it."""
