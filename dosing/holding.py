@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
@@ -20,8 +21,9 @@ AHEAD_H = 24.0
 TOO_SURE = 0.02
 """Chance of passing the upper limit by tomorrow from which the output is turned down."""
 
-SETTLED_H = 48.0
-"""After so long at one output the chlorine stands where that output holds it [h]."""
+SETTLED_H = 14.0 * 24.0
+"""After so long at one output the chlorine stands where that output holds it, and no surplus of
+today flatters it [h]."""
 
 UNDECIDED_LOOKS = 3
 """Undecided looks at a residual after which the next day judges."""
@@ -113,7 +115,7 @@ def lower_output(now: Situation) -> Todo | None:
     if 1.0 - ahead.probability(hold.analyte, None, hold.high.value) < TOO_SURE:
         return None
     output = min(output_for(now, hold.analyte, hold.aim_up.value), now.water.output - 0.05)
-    output = max(round(20.0 * output) / 20.0, 0.0)
+    output = max(math.ceil(20.0 * output - 1e-6) / 20.0, 0.0)
     reason = (
         f"At {100 * now.water.output:.0f} % output the chlorine would stand at about "
         f"{ahead.value(hold.analyte):.1f} {hold.high.unit} tomorrow; the most is "
@@ -139,7 +141,17 @@ def output_for(now: Situation, analyte: str, aim: float) -> float:
         middle = 0.5 * (low + high)
         above = now.water.later(SETTLED_H, output=middle).value(analyte) > aim
         low, high = (low, middle) if above else (middle, high)
-    return 0.5 * (low + high)
+    return high
+
+
+def _undecided_ph(now: Situation) -> Todo | None:
+    """The tub is not handed over with a pH that its last readings left undecided."""
+    gate = next((one for _, one in now.gates() if one.analyte == "ph"), None)
+    standing = now.standing(gate) if gate else None
+    if gate is None or standing is None or standing.at is None:
+        return None
+    as_read = now.history.judged(gate, standing, now.water, standing.at)
+    return undecided(now, gate) if as_read.state == "undecided" else None
 
 
 def tune_step(now: Situation, step: Tune) -> Todo | None:
@@ -152,8 +164,11 @@ def tune_step(now: Situation, step: Tune) -> Todo | None:
     ends = [end for end in (now.wait_ends(one) for one in waits) if end]
     if standing.band is None or standing.at is None or any(standing.at < end for end in ends):
         return measure(now, hold, "The output is set by what is left at the present one.")
+    open_ph = _undecided_ph(now)
+    if open_ph is not None:
+        return open_ph
     value = output_for(now, step.analyte, step.aim.value)
-    value = min(max(round(20.0 * value) / 20.0, step.least.value), 1.0)
+    value = min(max(math.ceil(20.0 * value - 1e-6) / 20.0, step.least.value), 1.0)
     level = now.water.value(step.analyte)
     return Todo(
         now.history.next_id(with_output(step.id, value)),
@@ -163,7 +178,8 @@ def tune_step(now: Situation, step: Tune) -> Todo | None:
         value=value,
         analytes=(step.analyte,),
         why=(
-            f"At {100 * now.water.output:.0f} % output {level:.1f} mg/L is left; about "
-            f"{step.aim.value:g} mg/L is wanted, and what is left goes with the output.",
+            f"At {100 * now.water.output:.0f} % output {level:.1f} mg/L is left now; about "
+            f"{step.aim.value:g} mg/L is wanted in the long run, by what the generator has made "
+            "and the water has eaten so far.",
         ),
     )
