@@ -14,7 +14,7 @@ from dosing.water import Water
 
 OUTPUT_STEPS: Final = 20
 """Settings a generator has from nothing to full; common practice: 5 % steps or coarser."""
-SETTLES_H: Final = 72.0
+SETTLES_H: Final = 168.0
 """After a change of output the level is judged this much later [h]; common practice."""
 SOFT_MG_L: Final = 5.0
 """Hardness that a softener leaves [mg/L as CaCO3]; common practice."""

@@ -155,7 +155,7 @@ def _entries_changed(change: dict[str, float]) -> dict[str, float]:
 
 def _buffer_after(state: State, change: dict[str, float], factor: float) -> Buffer:
     """Return the buffer of the water that the dose will make."""
-    trial = State(state.belief.copy(), state.tub, state.sulfate)
+    trial = state.copy()
     for entry, by in change.items():
         if entry == "sulfate":
             trial.sulfate += by * factor

@@ -54,6 +54,9 @@ water will still eat of chlorine [mg/L] and `eats` how fast [1/(mg/L h)]; `decay
 and `jets` the share of excess carbon dioxide lost [1/h]; `softening` and `removing` what a medium
 and a remover will still take; `volume` is ln(true / stated)."""
 
+YIELD_AT_UNKNOWN_OUTPUT: Final = (math.log(1.8), 0.9)
+"""`yield` where nobody told the output: from hardly anything to a strong cell at full output."""
+
 HOSE_PRIORS: Final[Mapping[str, tuple[float, float]]] = {
     "hose_net": (120.0, 80.0),
     "hose_ph": (7.6, 0.45),
@@ -113,7 +116,8 @@ class State:
     softens_per_h: float = 0.0
     removes_per_h: float = 0.0
     output: float = 0.0
-    """Generator output, 0 to 1."""
+    """Generator output, 0 to 1; 1 when it is not known, `yield` being that of the unknown one."""
+    output_known: bool = True
     caught: float = 0.0
     """Caught phosphate that the filter may give back [ug/L]."""
 
@@ -129,9 +133,21 @@ class State:
             self.softens_per_h,
             self.removes_per_h,
             self.output,
+            self.output_known,
             self.caught,
             self.jets_left_h,
         )
+
+    def forget_output(self) -> None:
+        """Take the generator as running at an output nobody told."""
+        self.output, self.output_known = 1.0, False
+        self.belief.renew("yield", *YIELD_AT_UNKNOWN_OUTPUT)
+
+    def set_output(self, output: float) -> None:
+        """Set the generator's output, 0 to 1."""
+        if not self.output_known:
+            self.belief.renew("yield", *TUB_PRIORS["yield"])
+        self.output, self.output_known = min(max(output, 0.0), 1.0), True
 
     def shown(self, analyte: str, sample: str = "tub") -> tuple[float, float]:
         """Return mean and variance of what a perfect reading would show."""

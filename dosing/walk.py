@@ -85,6 +85,9 @@ class Walk:
         self.jets = _Jets(course.aerated)
         self.turns = _turns(log, course, until)
         self.next_turn = 0
+        # A salt tub whose start is not in the log has been running at some output.
+        if _runs_already(log, course):
+            self.state.forget_output()
 
     def begin(self, now: datetime, *, anew: bool) -> None:
         """Start at the first event kept; `anew` when older ones were left out.
@@ -96,9 +99,11 @@ class Walk:
             self.turns[self.next_turn][1](self.state)
             self.next_turn += 1
         if anew:
-            output = self.state.output
-            self.state = new_state(self.state.tub)
-            self.state.output = output
+            old, self.state = self.state, new_state(self.state.tub)
+            if old.output_known:
+                self.state.set_output(old.output)
+            else:
+                self.state.forget_output()
 
     def take(self, event: Event) -> None:
         """Let time pass up to the event, then let it happen."""
@@ -131,6 +136,11 @@ class Walk:
         self.now = then
 
 
+def _runs_already(log: Log, course: Course) -> bool:
+    salt = log.tub.sanitizer == "salt_chlorine" and not log.procedure.endswith("_startup")
+    return salt and not _filled(log, course)
+
+
 Turn = tuple[datetime, Callable[[State], None]]
 
 
@@ -147,10 +157,7 @@ def _filling(softened: float) -> Callable[[State], None]:
 
 
 def _setting(output: float) -> Callable[[State], None]:
-    def act(state: State) -> None:
-        state.output = min(max(output, 0.0), 1.0)
-
-    return act
+    return lambda state: state.set_output(output)
 
 
 def _filled(log: Log, course: Course) -> tuple[Filled, ...]:

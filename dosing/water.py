@@ -89,7 +89,7 @@ class Water:
         """
         state = self._state.copy()
         if output is not None:
-            state.output = output
+            state.set_output(output)
         advance(state, hours, hours if aerated else 0.0)
         return Water(state, self.at + timedelta(hours=hours))
 
@@ -116,8 +116,8 @@ class Water:
 
     @property
     def output(self) -> float:
-        """Return the generator's output now, 0 to 1."""
-        return self._state.output
+        """Return the generator's output now, 0 to 1; 0 when it was never told."""
+        return self._state.output if self._state.output_known else 0.0
 
     @property
     def sample(self) -> WaterSample:

@@ -22,8 +22,8 @@ def reading(hours, analyte, value, low, high, sample="tub"):
     return Reading(hour(hours), analyte, value, low, high, "photo", sample)
 
 
-def water(*events, at=None, course=None, **options):
-    log = Log(TUB, "salt_startup", (), tuple(sorted(events, key=lambda event: event.at)))
+def water(*events, at=None, course=None, procedure="salt_startup", **options):
+    log = Log(TUB, procedure, (), tuple(sorted(events, key=lambda event: event.at)))
     return believe(log, PRODUCTS, hour(at or 0.0), course or Course(), **options)
 
 
@@ -220,3 +220,17 @@ def test_a_tub_filled_long_before_what_is_kept_is_not_filled_again():
     now = water(*events, at=1061, course=course)
     assert now.value("calcium_hardness") == pytest.approx(150.0, abs=5.0)
     assert now.output == 0.6
+
+
+def test_a_running_salt_tub_has_an_output_nobody_told():
+    """Chlorine at 4 for weeks without a dose: something makes it, and the belief expects 4."""
+    events = [reading(24.0 * 7 * week, "free_chlorine", 4.0, 3.5, 4.5) for week in range(5)]
+    running = water(*events, at=24 * 7 * 5, procedure="upkeep")
+    told = water(
+        *events, at=24 * 7 * 5, course=Course(outputs=((hour(0), 0.0),)), procedure="upkeep"
+    )
+
+    assert running.output == 0.0
+    assert running.value("free_chlorine") == pytest.approx(4.0, abs=1.2)
+    assert running.band("free_chlorine")[1] > 5.0
+    assert told.value("free_chlorine") < 1.5
