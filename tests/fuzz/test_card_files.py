@@ -1,7 +1,6 @@
 """Whatever the bytes, a measured card is read or refused in one sentence."""
 
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from reader.card import load_card, with_measured
 from reader.card_files import CardFileError, read_measured, write_cgats, write_csv, write_cxf

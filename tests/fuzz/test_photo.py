@@ -3,8 +3,7 @@
 import io
 
 import numpy as np
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 from PIL import Image
 
 from reader.photo import PhotoError, open_photo

@@ -9,8 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from reader.card import layout_json, standard_card
-from tests.render import ground, shots, tables
-from tests.render import scene as scenes
+from tests.render import ground, scene as scenes, shots, tables
 from tests.render.pads import Pads
 from tests.render.photo_file import as_file
 from tests.render.truth import truth_of

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.render import scene as scenes
-from tests.render import shots
+from tests.render import scene as scenes, shots
 from tests.render.photo_file import as_file
 from tests.render.spectra import lab_d50
 
