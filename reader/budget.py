@@ -42,7 +42,7 @@ USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.5, 1.2
 GLOW_SD = 0.012
 """Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z."""
 
-STRIP_SHARE, BARE_PAD = 0.018, np.array([91.0, 0.0, 3.0])
+STRIP_SHARE, BARE_PAD = 0.014, np.array([91.0, 0.0, 3.0])
 """Strips of one lot carry more dye or less: some percent, common practice, no source. It moves a
 colour along its line to the bare pad by this part of its distance."""
 
