@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
+from itertools import islice
 
 from dosing.analytes import ANALYTES
 from dosing.log import Done, Dose, Event, Log, Reading
@@ -81,12 +82,12 @@ def _aerated(
     gates = {gate.analyte: gate for _, gate in procedure.gates() if isinstance(gate, Gate)}
     ph, pair = gates.get("ph"), _Alkalinity(gates.get("total_alkalinity"), products)
     spans: list[tuple[datetime, datetime]] = []
-    for event in events:
+    for place, event in enumerate(events):
         rest = pair.air_after(event)
         if ph and ph.air and ph.low and _surely_below(event, ph.low.value):
             rest = timedelta(hours=hours(ph.air))
         if rest:
-            ends = _next_of_ph(events, event)
+            ends = _next_of_ph(events, place)
             spans.append((event.at, min(event.at + rest, ends or event.at + rest)))
     return spans
 
@@ -122,10 +123,10 @@ def _surely_below(event: Event, limit: float) -> bool:
     return event.value + 0.5 * ANALYTES["ph"].photo.fixed < limit
 
 
-def _next_of_ph(events: tuple[Event, ...], event: Event) -> datetime | None:
+def _next_of_ph(events: tuple[Event, ...], place: int) -> datetime | None:
     """Return when the pH was next read or the water next dosed."""
-    for later in events:
-        if later.at > event.at and (
+    for later in islice(events, place + 1, None):
+        if later.at > events[place].at and (
             isinstance(later, Dose) or (isinstance(later, Reading) and later.analyte == "ph")
         ):
             return later.at

@@ -126,6 +126,7 @@ class History:
         self.standings: dict[tuple[str, str], Standing] = {}
         self.done_at: dict[str, datetime] = {}
         """First time each step id was confirmed since the tub was last drained."""
+        self._done_by_name: dict[str, list[datetime]] = {}
         self.ever_done: set[str] = set()
         self.doses: list[Dose] = []
         self.replaced: list[ReplacedWater] = []
@@ -268,8 +269,9 @@ class History:
         since = self.last_done(hold.since) if hold.since else None
         if hold.since and since is None:
             return None
-        doses = [dose.at for dose in self.doses if self.product(dose).kind in hold.raise_with]
-        moments = [moment for moment in (since, doses[-1] if doses else None) if moment]
+        newest = reversed(self.doses)
+        last = next((d.at for d in newest if self.product(d).kind in hold.raise_with), None)
+        moments = [moment for moment in (since, last) if moment]
         return max(moments) if moments else None
 
     def _dose(self, dose: Dose) -> None:
@@ -291,7 +293,9 @@ class History:
                 f"{self.procedure.name}; write the id that `dipstep next` gave"
             )
         self.ever_done.add(done.step)
-        self.done_at.setdefault(done.step, done.at)
+        if done.step not in self.done_at:
+            self.done_at[done.step] = done.at
+            self._done_by_name.setdefault(base, []).append(done.at)
         action = self._action(base)
         asked = base.removeprefix("ask_")
         if base != asked and asked not in self._given_by_hand:
@@ -319,6 +323,7 @@ class History:
         """The tub was drained: nothing of its old water counts any more."""
         self.standings = {key: one for key, one in self.standings.items() if key[1] == "fill"}
         self.done_at.clear()
+        self._done_by_name.clear()
         self.doses.clear()
         self.replaced.clear()
         self.passed = {
@@ -330,7 +335,7 @@ class History:
 
     def times_done(self, base: str) -> list[datetime]:
         """Return when the steps of this name were confirmed, in order."""
-        return sorted(at for name, at in self.done_at.items() if name_of(name) == base)
+        return sorted(self._done_by_name.get(base, ()))
 
     def last_done(self, base: str) -> datetime | None:
         """Return when a step of this name was last confirmed."""
@@ -347,11 +352,6 @@ class History:
         while numbered(base, number) in self.ever_done:
             number += 1
         return numbered(base, number)
-
-
-def name_of(step: str) -> str:
-    """Return a step's name without its number and the output it remembers."""
-    return plain_base(split_id(step)[0])
 
 
 def _moved_by(product: Product) -> tuple[str, ...]:
