@@ -17,6 +17,9 @@ _NUMBERED = re.compile(r"^(.*?)(?:-(\d+))?$")
 _PERCENT = re.compile(r"^(.*?)_at_(\d+)$")
 
 
+UNTOLD_OUTPUT = 0.4
+"""Output of a generator that others have set and no log tells of, 0 to 1 (common practice)."""
+
 LOOKS = 3
 """Undecided looks at an alkalinity after which air and the acid that follows settle it."""
 
@@ -63,10 +66,13 @@ def course_of(log: Log, procedure: Procedure, products: Products) -> Course:
         step.id: step.action for _, step in procedure.steps() if isinstance(step, Confirm)
     } | {"prefilter": "prefilter"}
     done = [(event.at, split_id(event.step)[0]) for event in log.events if isinstance(event, Done)]
-    outputs = ((at, output_of(base, procedure)) for at, base in done)
+    set_to = [(at, output_of(base, procedure)) for at, base in done]
+    outputs = [(at, output) for at, output in set_to if output is not None]
+    if not outputs and not procedure.ends and log.tub.sanitizer == "salt_chlorine" and log.events:
+        outputs = [(log.events[0].at, UNTOLD_OUTPUT)]
     return Course(
         filled=tuple(Filled(at) for at, base in done if actions.get(base) == "fill"),
-        outputs=tuple((at, output) for at, output in outputs if output is not None),
+        outputs=tuple(outputs),
         aerated=tuple(_aerated(log.events, procedure, products)),
         prefiltered=tuple(at for at, base in done if actions.get(base) == "prefilter"),
     )
