@@ -30,7 +30,7 @@ BENT_MM = 0.25
 SMALLEST_PX_PER_MM = 3.2
 """Below this a pad of 5 mm has less than 16 pixels a side."""
 TILT_LIMIT_DEG = 55.0
-CONTRAST_OF_A_CARD, SOFT_SLOPE = 60.0, 0.092
+CONTRAST_OF_A_CARD, SOFT_SLOPE = 60.0, 0.125
 BLURRED_MM, TOO_BLURRED_MM = 0.35, 0.75
 """Standard deviation of the edge's spread. A pad's middle half lies 1.25 mm from its edge."""
 
@@ -81,18 +81,18 @@ def find_card(photo: Photo, card: Card) -> CardSeen | None:
 def why_no_card(photo: Photo, card: Card) -> tuple[str, ...]:
     """Return `no_card` and the likely cause, for a photo in which `find_card` found none."""
     grey = _grey(photo, _work_reduction(photo))
+    if _is_soft(grey):
+        return "no_card", "nothing_sharp"
     finds = _markers(grey, _work_reduction(photo), card, _settings("tuned"))
-    if finds:
-        return "no_card", "card_cut_off"
-    return ("no_card", "nothing_sharp") if _is_soft(grey) else ("no_card",)
+    return ("no_card", "card_cut_off") if finds else ("no_card",)
 
 
 def _is_soft(grey: Grey) -> bool:
     """Say whether nothing in the picture has a sharp edge in one direction or any.
 
     The steepest slopes in each of eight directions are set against the range of values. Sharp
-    photos of cards reach 0.15 and more in every direction, those too soft to find one 0.09. A
-    picture with little contrast holds no card anyway.
+    photos of cards reach 0.15 and more in every direction, those too soft to find one 0.13 and
+    less. A picture with little contrast holds no card anyway.
     """
     if min(grey.shape) < 24:
         return False
