@@ -26,7 +26,7 @@ BASELINE = Path(__file__).parent / "baseline.json"
 SETS = ("good", "careless", "nominal", "photo_table", "spoiled", "other", "other_careless")
 CHECK_SEEDS = {
     "good": range(9000, 9012),
-    "careless": range(9000, 9006),
+    "careless": range(9000, 9012),
     "spoiled": range(9000, 9001),
 }
 SHOPS = (1, 2)
@@ -121,7 +121,7 @@ def results(rows: list[Row]) -> dict[str, Any]:
 
 
 MARGINS = {
-    "found": -0.001, "accepted": -0.08, "de00_median": 0.15, "de00_p95": 1.0, "rms_steps": 0.04,
+    "found": -0.001, "accepted": -0.10, "de00_median": 0.15, "de00_p95": 1.0, "rms_steps": 0.04,
     "coverage": -0.05, "width_median": 0.12, "wrong_per_1000": 0.1,
 }  # fmt: skip
 """How far a figure may fall behind the baseline: below it where negative, else above it."""
