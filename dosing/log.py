@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from difflib import get_close_matches
-from typing import Any, NoReturn
+from typing import Any
 
 from dosing.analytes import ANALYTES, SOURCES_OF_READINGS
 from dosing.errors import LogError
@@ -117,7 +117,7 @@ def _json(text: str) -> Any:
     """Return the parsed text; refuse what JSON does not know or would lose in silence."""
     try:
         return json.loads(
-            text.removeprefix("\ufeff"), parse_constant=_no_number, object_pairs_hook=_no_doubles
+            text.removeprefix("\ufeff"), parse_constant=float, object_pairs_hook=_no_doubles
         )
     except json.JSONDecodeError as fault:
         raise LogError(
@@ -130,10 +130,6 @@ def _json(text: str) -> Any:
         raise
     except ValueError:
         raise LogError("a number has too many digits; write it plainly, for example 7.5") from None
-
-
-def _no_number(word: str) -> NoReturn:
-    raise LogError(f"{word} is not a number; leave the reading out, or write what was read")
 
 
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
