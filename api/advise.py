@@ -39,7 +39,9 @@ def advise(
     """
     log = load_log(text, name, at)
     procedure = procedure_for(log.procedure, find_procedure)
-    products = load_products(log.products, name) if log.products else generic_products()
+    products = (
+        load_products(log.products, f"{name}: products") if log.products else generic_products()
+    )
     return as_dict(next_step(log, procedure, products, at)), log.tub.name
 
 

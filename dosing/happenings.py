@@ -177,10 +177,10 @@ def _start_medium(state: State, product: Product, grams: float, strength: str) -
     change = effect(product, grams, state.tub.volume_l)
     rate = 3.5 / max(product.acts_over_h or 0.0, 0.25)
     if product.removes_mg_caco3_per_g is not None:
-        entry, taken, state.softens_per_h = "softening", -change["calcium_hardness"], rate
+        entry, taken, state.softens_per_h = "softening", -change.get("calcium_hardness", 0.0), rate
     else:
-        entry, taken, state.removes_per_h = "removing", -change["phosphate"], rate
-        _add(state, "net", change["total_alkalinity"] * _factor(state, strength), strength)
+        entry, taken, state.removes_per_h = "removing", -change.get("phosphate", 0.0), rate
+        _add(state, "net", change.get("total_alkalinity", 0.0) * _factor(state, strength), strength)
     _add(state, entry, taken * _factor(state, strength), strength)
 
 
