@@ -319,7 +319,7 @@ def _wait(now: Situation, step: Wait) -> Todo | None:
     ends = now.wait_ends(step)
     if ends is None or ends <= now.at:
         return None
-    lower = lower_output(now)
+    lower = lower_output(now) if now.is_just_after_an_event() else None
     if lower is not None:
         return lower
     why = f"It began {now.offset(now.history.last_done(step.since) or now.at)}."

@@ -21,6 +21,9 @@ BALANCE = ("total_alkalinity", "ph")
 AIRED_AFTER = timedelta(minutes=30)
 """Age of a pH reading from which jets and air may have moved it while the balance is sought."""
 
+NO_ROOM_FOR_ACID = 7.6
+"""Under this pH a high alkalinity is answered with air before acid, or may have been."""
+
 OUTDATED_AFTER = timedelta(days=31)
 """Age from which a reading tells nothing of the water any more (common practice)."""
 
@@ -42,6 +45,11 @@ class Situation:
         self.history = History(log, procedure, products, at)
         self.water = self.history.water
         self.taken_as_done = self._evident()
+
+    def is_just_after_an_event(self) -> bool:
+        """Say whether the log's last event is so near that nothing has been waited for since."""
+        events = self.log.events
+        return bool(events) and self.at - events[-1].at <= AIRED_AFTER
 
     def at_last_event(self) -> Situation | None:
         """Return the same tub as it stood at the last event, if time has passed since."""
@@ -147,8 +155,12 @@ class Situation:
         if state == "undecided":
             return standing.count >= 3
         band = standing.now(self.at)
-        low = band is not None and side(gate, band) == "low"
-        return gate.analyte == "ph" and state == "shut" and low
+        if state != "shut" or band is None:
+            return False
+        if gate.analyte == "ph":
+            return side(gate, band) == "low"
+        ph = self.history.standing("ph").band
+        return side(gate, band) == "high" and ph is not None and ph.mode < NO_ROOM_FOR_ACID
 
     def wait_ends(self, wait: Wait) -> datetime | None:
         """Return when a wait ends; None as long as what it follows is not done."""
