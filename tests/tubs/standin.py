@@ -1,4 +1,4 @@
-"""A simple-minded policy to try the tub and the judge with: it believes every value shown.
+"""A simple-minded policy to try the tub and the umpire with: it believes every value shown.
 
 It is no model of the engine and answers only a salt start-up.
 """

@@ -1,4 +1,4 @@
-"""The limits, waits and order the judge goes by.
+"""The limits, waits and order the umpire goes by.
 
 Limits are those of the contract's salt start-up (common practice, no published source); the
 tolerances are ours.

@@ -1,4 +1,4 @@
-"""The judge: holds every answer and every act against the truth and the rules of the trade."""
+"""The umpire: holds every answer and every act against the truth and the rules of the trade."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The technician walks, the judge sees the faults that are put in front of it."""
+"""The technician walks, the umpire sees the faults that are put in front of it."""
 
 import copy
 from collections import Counter
