@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from random import Random
 from typing import Any
 
+from api.words import USUAL_CAUTIONS
 from dosing.answer import as_dict
-from dosing.log import load_log
+from dosing.log import Log, load_log
 from dosing.next_step import next_step
 from dosing.procedure import Procedure, load_builtin, load_procedure
-from dosing.products import generic_products, load_products
+from dosing.products import Products, generic_products, load_products
 
 FindProcedure = Callable[[str], str | None]
 """From a name in a log to the text of the shop's own procedure, or None when it is built in."""
@@ -37,12 +39,33 @@ def advise(
     ValueError
         One sentence: what is wrong with log, product or procedure, where, and what to do.
     """
-    log = load_log(text, name, at)
-    procedure = procedure_for(log.procedure, find_procedure)
-    products = (
-        load_products(log.products, f"{name}: products") if log.products else generic_products()
-    )
+    log, procedure, products = loaded(text, name, at, find_procedure)
     return as_dict(next_step(log, procedure, products, at)), log.tub.name
+
+
+def look_ahead(
+    text: str, name: str, at: datetime, find_procedure: FindProcedure, runs: int
+) -> dict[str, Any]:
+    """Return what is likely to come for a log's JSON; the same log gives the same plan.
+
+    Raises ValueError as `advise` does.
+    """
+    from dosing import plan
+
+    log, procedure, products = loaded(text, name, at, find_procedure)
+    chance = Random(text)
+    found = plan.as_dict(plan.plan(log, procedure, products, at, chance, runs))
+    return {"tub": log.tub.name, **found, "cautions": list(USUAL_CAUTIONS)}
+
+
+def loaded(
+    text: str, name: str, at: datetime, find_procedure: FindProcedure
+) -> tuple[Log, Procedure, Products]:
+    """Return the log with its procedure and products."""
+    log = load_log(text, name, at)
+    where = f"{name}: products"
+    products = load_products(log.products, where) if log.products else generic_products()
+    return log, procedure_for(log.procedure, find_procedure), products
 
 
 def procedure_for(name: str, find_procedure: FindProcedure) -> Procedure:

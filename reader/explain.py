@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
+from skimage.transform import resize
 
 from reader.inks import CASING, FOUND, VERDICT_INK, Canvas, encoded
 from reader.lab import delta_e00, srgb_from_lab
@@ -50,8 +51,8 @@ def _flat_canvas(traces: Traces) -> Canvas:
     code = rgb.reshape(-1, 3).astype(np.float64)
     lab = traces.fit.quick(code, np.asarray(white, np.float64).reshape(-1, 3))
     shown = np.round(srgb_from_lab(np.clip(lab, [0, -128, -128], [100, 128, 128])) * 255)
-    small = shown.reshape(half[1], half[0], 3).astype(np.uint8)
-    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR))
+    small = shown.reshape(half[1], half[0], 3)
+    return np.asarray(resize(small, (height, width), order=1, preserve_range=True), np.uint8)
 
 
 def _draw_patches(draw: ImageDraw.ImageDraw, traces: Traces) -> None:

@@ -12,7 +12,7 @@ from importlib.util import find_spec
 from api.cli.common import UnusableError, complain, reason
 
 VERBS = (
-    *("card", "read", "next", "table", "demo"),
+    *("card", "read", "next", "plan", "table", "demo"),
     *("serve", "member", "backup", "restore"),
 )
 

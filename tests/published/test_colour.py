@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from skimage.color import deltaE_ciede2000
 
 from reader.lab import D50_XYZ, adapted_to_d50, delta_e00, lab_from_xyz, xyz_from_lab
 
@@ -34,6 +35,17 @@ def test_colour_difference_agrees_with_the_published_pairs(row):
 
     for difference in (delta_e00(first, second), delta_e00(second, first)):
         assert min(abs(difference - value) for value in allowed) <= HALF_LAST_DIGIT
+
+
+@pytest.mark.published("scikit_image_0_26")
+@pytest.mark.parametrize("seed", range(5))
+def test_colour_difference_agrees_with_another_library(seed):
+    """scikit-image writes the same formula out independently of colour-science."""
+    chance = np.random.default_rng(seed)
+    first, second = chance.uniform([0, -90, -90], [100, 90, 90], (2, 200, 3))
+
+    expected = deltaE_ciede2000(first, second)
+    assert delta_e00(first, second) == pytest.approx(expected, abs=1e-9)
 
 
 @pytest.mark.published("chart24_2005")
