@@ -13,6 +13,7 @@ from reader.flatten import Flat
 from reader.pad_match import Match, PadPlace, Profile, best_match
 from reader.pad_sides import centred_on_pads
 from reader.slot_view import SlotView, slot_view
+from reader.strip_by_pads import PadsPlace, ground_is_white, strip_by_pads
 from reader.strip_cover import Cover, cover
 from reader.strip_edges import (
     GROUND_REACH,
@@ -72,6 +73,9 @@ def find_strip(flat: Flat, card: Card, places: Sequence[PadPlace]) -> StripBox |
         Where the table says the pads lie; at least one.
     """
     view = slot_view(flat, card)
+    # On paper the strip's white edges tell little, and its pads' colours all the more.
+    if ground_is_white(view) and (told := strip_by_pads(view, places)) is not None:
+        return _box_by_pads(view, told, places)
     ground = ground_colour(view)
     line = None if ground is None else strip_line(view, ground)
     if ground is None or line is None:
@@ -83,7 +87,18 @@ def find_strip(flat: Flat, card: Card, places: Sequence[PadPlace]) -> StripBox |
     match = best_match(profile, places)
     mirrored = best_match(profile.mirrored(profile.stop_mm < view.length_mm), places)
     line = centred_on_pads(view, line, _spans(match, places))
-    return _box(view, line, places, profile, match, mirrored, over)
+    reasons = tuple(_reasons(profile, match, mirrored, over, len(places)))
+    return _box(view, line, places, (profile.start_mm, profile.stop_mm), match, over, reasons)
+
+
+def _box_by_pads(view: SlotView, told: PadsPlace, places: Sequence[PadPlace]) -> StripBox:
+    """Return the strip placed by its pads; how far its handle reaches is not known."""
+    over = cover(view, told.line, np.ones(3))
+    last = max(p.centre_mm + p.size_mm for p in places)
+    reach = (told.match.tip_mm, told.match.tip_mm + told.match.stretch * last)
+    covered = ("two_strips",) if over.second_strip else ("something_over_strip",)
+    reasons = (*(covered if over.second_strip or over.stretches else ()), *told.reasons)
+    return _box(view, told.line, places, reach, told.match, over, tuple(dict.fromkeys(reasons)))
 
 
 def _spans(match: Match, places: Sequence[PadPlace]) -> Array:
@@ -132,23 +147,23 @@ def _box(
     view: SlotView,
     line: StripLine,
     places: Sequence[PadPlace],
-    profile: Profile,
+    reach: tuple[float, float],
     match: Match,
-    mirrored: Match,
     over: Cover,
+    reasons: tuple[str, ...],
 ) -> StripBox:
     quads = tuple(_quad(view, line, match, place) for place in places)
     cover = tuple(_cover_reasons(match, place, over) for place in places)
     outside = [() if _is_inside(view, line, match, p) else ("strip_cut_off",) for p in places]
-    ends_mm = np.array([[profile.start_mm, -0.5], [profile.stop_mm, -0.5],
-                        [profile.stop_mm, 0.5], [profile.start_mm, 0.5]])  # fmt: skip
+    start, stop = reach
+    ends_mm = np.array([[start, -0.5], [stop, -0.5], [stop, 0.5], [start, 0.5]])
     return StripBox(
         pads=tuple(place.pad for place in places),
         quads_mm=quads,
         outline_mm=_on_card(view, line, ends_mm * [1.0, line.width_mm]),
         pad_reasons=tuple((*c, *o) for c, o in zip(cover, outside, strict=True)),
-        reasons=tuple(_reasons(profile, match, mirrored, over, len(places))),
-        stretch=match.stretch,
+        reasons=reasons,
+        stretch=abs(match.stretch),
         width_mm=line.width_mm,
     )
 
@@ -157,7 +172,7 @@ def _quad(view: SlotView, line: StripLine, match: Match, place: PadPlace) -> Arr
     """Return the corners of a pad on the card; a pad is no wider than the strip."""
     middle = match.tip_mm + match.stretch * place.centre_mm
     along = match.stretch * place.size_mm / 2
-    aside = min(along, line.width_mm / 2)
+    aside = min(abs(along), line.width_mm / 2)
     corners = [[-along, -aside], [along, -aside], [along, aside], [-along, aside]]
     return _on_card(view, line, np.array(corners) + np.array([middle, 0.0]))
 
@@ -178,7 +193,7 @@ def _is_inside(view: SlotView, line: StripLine, match: Match, place: PadPlace) -
 
 def _cover_reasons(match: Match, place: PadPlace, over: Cover) -> tuple[str, ...]:
     middle = match.tip_mm + match.stretch * place.centre_mm
-    reach = match.stretch * place.size_mm / 2
+    reach = abs(match.stretch) * place.size_mm / 2
     hidden = any(a < middle + reach and b > middle - reach for a, b in over.stretches)
     return ("pad_covered",) if hidden else ()
 

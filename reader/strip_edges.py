@@ -44,19 +44,21 @@ class StripLine:
         return self.middle_mm + self.slope * u
 
 
-def ground_colour(view: SlotView) -> NDArray[np.float64] | None:
-    """Return the colour of the slot's ground (share of white), the commonest along its border."""
+def border_of(view: SlotView) -> Picture:
+    """Return what is seen along the slot's border and at its ends, shape (n, 3)."""
     v = np.abs(view.v_mm)
     inside = (view.u_mm > RIM_MM) & (view.u_mm < view.length_mm - RIM_MM)
     border = (v < view.half_mm - RIM_MM) & (v > view.half_mm - 1.1)
     ends = inside & ((view.u_mm < 2.5) | (view.u_mm > view.length_mm - 2.5))
     whole = v < view.half_mm - RIM_MM
-    mask = (border[:, None] & inside) | (whole[:, None] & ends)
-    seen = view.rgb[mask]
-    seen = seen[np.isfinite(seen).all(axis=1)]
-    if len(seen) < 50:
-        return None
-    return _commonest(seen)
+    seen = view.rgb[(border[:, None] & inside) | (whole[:, None] & ends)]
+    return np.asarray(seen[np.isfinite(seen).all(axis=1)])
+
+
+def ground_colour(view: SlotView) -> NDArray[np.float64] | None:
+    """Return the colour of the slot's ground (share of white), the commonest along its border."""
+    seen = border_of(view)
+    return None if len(seen) < 50 else _commonest(seen)
 
 
 def _commonest(seen: Picture) -> NDArray[np.float64] | None:
