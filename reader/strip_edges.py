@@ -23,6 +23,8 @@ NARROWEST_MM, WIDEST_MM = 3.4, 7.4
 FEWEST_COLUMNS_MM = 9.0
 """A side must be seen over this length in all."""
 INLIER_MM = 0.3
+RIM_SEEN_MM = 1.2
+"""Where the card's place is a little off, so much of the paper beyond the slot's end may show."""
 TURN_LIMIT = 0.11
 """Largest slope of the strip against the slot that is looked for (6 degrees)."""
 
@@ -205,7 +207,7 @@ def ends(view: SlotView, line: StripLine, ground: Array) -> tuple[float | None, 
     off = np.median(unlike_ground(np.nan_to_num(seen, nan=0.0), ground), axis=0)
     inside = (u > RIM_MM) & (u < view.length_mm - RIM_MM)
     level = max(0.5 * min(float(np.percentile(off[inside], 80)), 0.5), 1.3 * GROUND_REACH)
-    strip = (off > level) & inside
+    strip = _without_rims(off > level, inside)
     if not strip.any():
         return None, None
     places = np.flatnonzero(strip)
@@ -214,3 +216,15 @@ def ends(view: SlotView, line: StripLine, ground: Array) -> tuple[float | None, 
         start - STEP_MM / 2 if start > 2 * RIM_MM else None,
         stop + STEP_MM / 2 if stop < view.length_mm - 2 * RIM_MM else None,
     )
+
+
+def _without_rims(strip: Mask, inside: Mask) -> Mask:
+    """Return the mask inside the slot, without paper at its very ends that ground sets apart."""
+    kept = strip & inside
+    most = round(RIM_SEEN_MM / STEP_MM)
+    for way, slot in ((kept, inside), (kept[::-1], inside[::-1])):
+        seen = np.flatnonzero(way)
+        gaps = np.flatnonzero(np.diff(seen) > most)
+        if len(gaps) and seen[0] <= slot.argmax() + 1 and seen[gaps[0]] - seen[0] < most:
+            way[: seen[gaps[0]] + 1] = False
+    return kept

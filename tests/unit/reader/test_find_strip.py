@@ -11,7 +11,16 @@ from reader.find_card import find_card
 from reader.find_strip import PadPlace, find_strip, why_no_strip
 from reader.flatten import flatten
 from reader.photo import open_photo
-from tests.unit.reader.scenes import Strip, draw_card, lay_strip, png, pose, strip_to_card, take
+from tests.unit.reader.scenes import (
+    Strip,
+    draw_card,
+    fill,
+    lay_strip,
+    png,
+    pose,
+    strip_to_card,
+    take,
+)
 
 SIZE = (1280, 960)
 CARD = standard_card()
@@ -89,6 +98,18 @@ def test_corners_of_a_pad_go_round_from_the_tip():
     along, aside = quad[1] - quad[0], quad[2] - quad[1]
     assert along == pytest.approx([5.0, 0.0], abs=0.25)
     assert aside == pytest.approx([0.0, 5.0], abs=0.25)
+
+
+@pytest.mark.parametrize("at_mm", [0.0, 93.2])
+def test_paper_seen_at_an_end_of_the_slot_is_not_the_strips(at_mm):
+    """As where the card is placed a little off: the slot's end is not where it should be."""
+    drawing = bare().copy()
+    x, y, _, height = CARD.slot.rect_mm
+    fill(drawing, (x + at_mm, y, 0.8, height), 243)
+    strip = Strip(length=78.0)
+    box = find_strip(flat_of(strip, drawing=drawing), CARD, PLACES)
+    assert worst_mm(box, strip) < PLACE_LIMIT_MM
+    assert box.reasons == ()
 
 
 def test_an_empty_slot_holds_no_strip():
