@@ -1,5 +1,7 @@
 """The page that reads one photo and keeps nothing: photo, drawing, bands, verdicts, next step."""
 
+import json
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from playwright.sync_api import expect
@@ -8,12 +10,24 @@ ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
 
 
-def test_a_photo_and_a_log_become_readings_and_the_next_step(page, service):
+def fresh_log(folder):
+    """Write the demo's log as if its last event was ten minutes ago."""
+    log = json.loads((ROOT / "api" / "demo" / "garden-tub.json").read_text(encoding="utf-8"))
+    times = [datetime.fromisoformat(event["at"]) for event in log["events"]]
+    later = datetime.now(UTC) - timedelta(minutes=10) - max(times)
+    for event, at in zip(log["events"], times, strict=True):
+        event["at"] = (at + later).isoformat()
+    path = folder / "garden-tub.json"
+    path.write_text(json.dumps(log), encoding="utf-8")
+    return path
+
+
+def test_a_photo_and_a_log_become_readings_and_the_next_step(page, service, tmp_path):
     page.goto(f"{service.url}/")
     page.set_input_files("input[name=photo]", SAMPLES / "01-shade.jpg")
     expect(page.locator(".preview")).to_be_visible()
     page.get_by_text("More: time").click()
-    page.set_input_files("input[name=log]", ROOT / "api" / "demo" / "garden-tub.json")
+    page.set_input_files("input[name=log]", fresh_log(tmp_path))
     page.get_by_role("button", name="Read it").click()
 
     expect(page.locator("figure img")).to_be_visible()
