@@ -192,7 +192,7 @@ def _settled(first: _Trial, squares: Sequence[Square], centres: Sequence[float])
         return None
     trial = _Trial(float(tip), float(stretch), float(middle), float(slope))
     matched = [s for _, s in pairs]
-    strange = sum(s not in matched and s.level > COLOURED and _is_on(trial, s) for s in squares)
+    strange = sum(s not in matched and _is_on(trial, s) for s in squares)
     return _Trial(
         trial.tip_mm, trial.stretch, trial.middle_mm, trial.slope,
         tuple(p for p, _ in pairs), sum(s.level >= COLOURED for s in matched),

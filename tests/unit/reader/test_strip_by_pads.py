@@ -7,6 +7,7 @@ from tests.unit.reader.scenes import Strip
 from tests.unit.reader.test_find_strip import CARD, PLACES, bare, flat_of, worst_mm
 
 PAPER = (243, 243, 243)
+FAINT = (243, 240, 228)
 VIVID = ((190, 140, 170), (120, 160, 120), (224, 150, 90), (130, 80, 140), (90, 150, 190),
          (230, 180, 130))  # fmt: skip
 UNEVEN = (4.0, 12.0, 22.0, 30.0, 43.0, 54.0)
@@ -64,11 +65,20 @@ def test_three_coloured_pads_do_not_place_a_strip():
     assert why_no_strip(flat, CARD)
 
 
+def close_set(last):
+    """Close pads with a last one of this colour, and their places."""
+    centres = (4.0, 10.0, 16.0, 22.0, 28.0, 34.0)
+    strip = Strip(centres=centres, colours=(*VIVID[:5], last), white=PAPER, along=-3.0)
+    places = tuple(PadPlace(n, c, 5.0) for n, c in enumerate(centres, 1))
+    return find_strip(on_paper(strip), CARD, places)
+
+
 def test_pads_that_fit_two_places_equally_do_not_place_a_strip():
-    close = (4.0, 10.0, 16.0, 22.0, 28.0, 34.0)
-    places = tuple(PadPlace(n, c, 5.0) for n, c in enumerate(close, 1))
-    strip = Strip(centres=close, colours=(*VIVID[:5], PAPER), white=PAPER, along=-3.0)
-    assert find_strip(on_paper(strip), CARD, places) is None
+    assert close_set(PAPER) is None
+
+
+def test_a_faint_last_pad_tells_which_of_two_places_is_right():
+    assert close_set(FAINT).reasons == ()
 
 
 def test_a_strip_the_wrong_way_round_on_paper_is_told():
