@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.control_books import lot_of
 from api.store import Decision, KeptFile, Photo, Reading, Review, TubEvent
 
 LIGHT_CODES = (
@@ -86,11 +87,6 @@ def add(count: _Count, pad: Mapping[str, Any], decision: str | None, other: floa
         count.compared += 1
         low, high = pad["low"], pad["high"]
         count.held += (low is None or other >= low) and (high is None or other <= high)
-
-
-def lot_of(table: KeptFile) -> str:
-    """Return the strip and lot of a table."""
-    return f"{table.facts.get('strip', table.name)}, lot {table.facts.get('lot', '-')}"
 
 
 def light_of(reading: Mapping[str, Any]) -> str:
