@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+FLAT = 1e-9
+"""A chord less steep than this is flat; harmonic means of such numbers overflow."""
+
 
 def hermite(at: Array, nodes: Array, labs: Array, slopes: Array) -> Array:
     """Return the cubic through `labs` (n, k) at rising `nodes` (n,) with these slopes, (m, k)."""
@@ -32,7 +35,8 @@ def pchip_slopes(nodes: Array, labs: Array) -> Array:
         return np.vstack([chord, chord])
     before, after = chord[:-1], chord[1:]
     w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
-    same = before * after > 0
+    steep = np.minimum(np.abs(before), np.abs(after)) > FLAT
+    same = (before * after > 0) & steep
     safe_before, safe_after = np.where(same, before, 1.0), np.where(same, after, 1.0)
     inner = np.where(same, (w1 + w2) / (w1 / safe_before + w2 / safe_after), 0.0)
     first = _end_slope(h[0], h[1], chord[0], chord[1])
