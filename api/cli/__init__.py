@@ -7,7 +7,6 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from importlib.util import find_spec
 
 from api.cli.common import UnusableError, complain, reason
 
@@ -27,8 +26,7 @@ def parser() -> argparse.ArgumentParser:
     )
     verbs = command.add_subparsers(dest="verb", required=True, metavar="VERB")
     for verb in VERBS:
-        if find_spec(f"api.cli.{verb}"):
-            import_module(f"api.cli.{verb}").add(verbs)
+        import_module(f"api.cli.{verb}").add(verbs)
     return command
 
 

@@ -8,13 +8,13 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 
 from api.chart import ChartError, load_grid
-from api.deps import PoolOf, SettingsOf, StoreOf, busy, who_asks
+from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
 from api.routes.read import FILE, chosen
 from api.schemas import ChartOut, problems
-from api.workers import AllBusyError, ChartRequest, Fault
+from api.workers import ChartRequest, Fault
 
 router = APIRouter(prefix="/api", tags=["chart"], dependencies=[Depends(who_asks)])
 
@@ -53,11 +53,9 @@ def post_chart(form: FormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf)
         measured = chosen(session, "card", card, settings) if card else None
     try:
         text = grid.text() if isinstance(grid, Named) else grid or ""
-        answer = pool.read(ChartRequest(photo, load_grid(text), measured))
+        answer = answer_of(pool, ChartRequest(photo, load_grid(text), measured))
     except ChartError as fault:
         raise ProblemError(422, "unusable_grid", str(fault)) from None
-    except AllBusyError:
-        raise busy() from None
     if isinstance(answer, Fault):
         raise ProblemError(422, answer.code, answer.message)
     return JSONResponse(answer.reading)
