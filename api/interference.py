@@ -2,8 +2,9 @@
 
 Free chlorine above 10 mg/L: phenol red and the alkalinity indicator go wrong [Service Industry
 News, 14 April 2022; Pool Pro magazine: 10 to 15 mg/L; 10 is the usual caution, common practice].
-Cyanurate is titrated as alkalinity by about a third of its value near pH 7.5 [Wahman and
-Alexander 2019; Pool & Spa Marketing]: told as a derived value, never put in place of the pad's.
+Cyanurate is titrated as alkalinity, by about a third of its value near pH 7.5 [Wahman and
+Alexander 2019; Pool & Spa Marketing]: what is left is told as a derived value, never put in place
+of the pad's.
 """
 
 from __future__ import annotations
@@ -11,14 +12,23 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeGuard
+
+from dosing.chemistry import ChemistryError, WaterSample, carbonate_alkalinity as carbonate_part
 
 CHLORINE_SPOILS_MG_L = 10.0
-"""Free chlorine [mg/L] above which pH and alkalinity pads are doubted."""
+"""Free chlorine [mg/L] above which pH and alkalinity pads are doubted ..."""
+SPOILING_CHANCE = 0.25
+"""... when that is at least this likely. The limit is itself on the careful side of the 10 to 15
+mg/L that are told, and just past it the colours are hardly touched. Common practice, no source."""
 SPOILED_BY_CHLORINE = frozenset({"ph", "total_alkalinity"})
-CYANURATE_SHARE = 1 / 3
-"""mg/L of alkalinity (as CaCO3) for each mg/L of cyanuric acid, near pH 7.5."""
 NEARLY_NOTHING = 0.15
 """Share of the other pad's value under which a chlorine pad looks bleached."""
+SAMPLE_C = 25.0
+"""Temperature of the sample that is taken for the cyanurate's share [deg C]; 10 degrees more or
+less move it by a fiftieth."""
+USUAL_PH = (7.5, 7.0, 8.0)
+"""pH with its band that is taken where the strip tells none: tubs in use, common practice."""
 
 
 @dataclass(frozen=True)
@@ -40,20 +50,37 @@ class Band:
         return math.inf if self.high is None else self.high
 
 
-def interferences(bands: Mapping[str, Band]) -> dict[str, tuple[str, ...]]:
-    """Return the reasons that the pads of one strip give each other, by analyte."""
-    found: dict[str, tuple[str, ...]] = {}
+@dataclass(frozen=True)
+class Derived(Band):
+    """What follows from several pads together, and from which."""
+
+    made_from: tuple[str, ...] = ()
+
+
+def interferences(
+    bands: Mapping[str, Band], chances: Mapping[str, float] | None = None
+) -> dict[str, tuple[str, ...]]:
+    """Return the reasons that the pads of one strip give each other, by analyte.
+
+    `chances` holds, by chlorine analyte, the probability that it is above `CHLORINE_SPOILS_MG_L`.
+    """
     free, total = bands.get("free_chlorine"), bands.get("total_chlorine")
-    if any(band and may_spoil(band) for band in (free, total)):
-        found = {name: ("high_chlorine",) for name in SPOILED_BY_CHLORINE & bands.keys()}
-    if free and total:
-        found |= _chlorine_pair(free, total)
+    found = _chlorine_pair(free, total) if free and total else {}
+    if _chance_of_spoiling(chances or {}, bool(found)) >= SPOILING_CHANCE:
+        found |= {name: ("high_chlorine",) for name in SPOILED_BY_CHLORINE & bands.keys()}
     return found
 
 
-def may_spoil(chlorine: Band) -> bool:
-    """Say whether so much chlorine spoils other pads; past the chart's end nobody knows."""
-    return chlorine.high is None or chlorine.value > CHLORINE_SPOILS_MG_L
+def _chance_of_spoiling(chances: Mapping[str, float], contradictory: bool) -> float:
+    """Return how likely free chlorine is above the limit.
+
+    Free chlorine has its own pad; the total, never less, stands in where that pad says nothing or
+    the two contradict each other.
+    """
+    free, total = chances.get("free_chlorine"), chances.get("total_chlorine", 0.0)
+    if free is None:
+        return total
+    return max(free, total) if contradictory else free
 
 
 def _chlorine_pair(free: Band, total: Band) -> dict[str, tuple[str, ...]]:
@@ -68,16 +95,38 @@ def _chlorine_pair(free: Band, total: Band) -> dict[str, tuple[str, ...]]:
     return {}
 
 
-def carbonate_alkalinity(bands: Mapping[str, Band]) -> Band | None:
-    """Return alkalinity less the cyanurate's share [mg/L as CaCO3], or None without both pads."""
-    whole, cyanuric = bands.get("total_alkalinity"), bands.get("cyanuric_acid")
-    if not whole or not cyanuric or None in (whole.low, whole.high, cyanuric.low, cyanuric.high):
+def carbonate_alkalinity(bands: Mapping[str, Band]) -> Derived | None:
+    """Return alkalinity less the cyanurate's share [mg/L as CaCO3], or None without both pads.
+
+    The share follows from the equilibrium at the strip's pH. The pads' bands are carried through
+    one by one and added in squares: how their errors go together is not known.
+    """
+    pads = {name: bands.get(name) for name in ("total_alkalinity", "cyanuric_acid", "ph")}
+    whole, cyanuric, ph = pads.values()
+    if not _closed(whole) or not _closed(cyanuric):
         return None
-    value = whole.value - CYANURATE_SHARE * cyanuric.value
-    down = math.hypot(
-        whole.value - whole.floor, CYANURATE_SHARE * (cyanuric.ceiling - cyanuric.value)
-    )
-    up = math.hypot(
-        whole.ceiling - whole.value, CYANURATE_SHARE * (cyanuric.value - cyanuric.floor)
-    )
-    return Band(max(value, 0.0), max(value - down, 0.0), value + up)
+    told = ph if _closed(ph) else Band(*USUAL_PH)
+    at = {"total_alkalinity": whole, "cyanuric_acid": cyanuric, "ph": told}
+    try:
+        return Derived(*_carried(at), tuple(name for name in pads if at[name] is pads[name]))
+    except ChemistryError:
+        return None
+
+
+def _closed(band: Band | None) -> TypeGuard[Band]:
+    return band is not None and band.low is not None and band.high is not None
+
+
+def _carried(at: Mapping[str, Band]) -> tuple[float, float, float]:
+    """Return the derived value and its band's ends."""
+    middle = {name: band.value for name, band in at.items()}
+    value = _carbonate(middle)
+    down = up = 0.0
+    for name, band in at.items():
+        ends = [_carbonate({**middle, name: end}) - value for end in (band.floor, band.ceiling)]
+        down, up = math.hypot(down, min(*ends, 0.0)), math.hypot(up, max(*ends, 0.0))
+    return value, max(value - down, 0.0), value + up
+
+
+def _carbonate(values: Mapping[str, float]) -> float:
+    return max(carbonate_part(WaterSample(temperature_c=SAMPLE_C, **values)), 0.0)

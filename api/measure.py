@@ -12,7 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from api.interference import Band, carbonate_alkalinity, interferences
+from api.interference import (
+    CHLORINE_SPOILS_MG_L,
+    Band,
+    Derived,
+    carbonate_alkalinity,
+    interferences,
+)
 from api.reasons import VERDICT, Verdict, all_reasons, worst
 from api.timing import timing
 from calibration.curve import Curve, fit_curve
@@ -60,7 +66,7 @@ class PhotoReading:
     pads: tuple[PadReading, ...]
     status: Verdict
     reasons: tuple[str, ...]
-    carbonate_alkalinity: Band | None = None
+    carbonate_alkalinity: Derived | None = None
     """Derived: alkalinity without the cyanurate's share [mg/L as CaCO3]."""
 
 
@@ -147,7 +153,7 @@ def read_pad(
 
 def verdicts(seen: StripSeen, pads: Sequence[PadReading]) -> PhotoReading:
     """Add what the pads say about each other, and judge the whole photo."""
-    said = interferences(bands_of(pads))
+    said = interferences(bands_of(pads), chlorine_chances(pads))
     pads = [with_reasons(pad, said.get(pad.chart.analyte, ())) for pad in pads]
     statuses = {pad.status for pad in pads}
     whole: Verdict = verdict(seen.reasons)
@@ -155,13 +161,22 @@ def verdicts(seen: StripSeen, pads: Sequence[PadReading]) -> PhotoReading:
         whole = "unreadable"
     elif whole == "accepted" and statuses - {"accepted"}:
         whole = "recheck"
-    derived = carbonate_alkalinity(bands_of(pads))
+    derived = carbonate_alkalinity(bands_of([pad for pad in pads if pad.status == "accepted"]))
     return PhotoReading(seen, tuple(pads), whole, unique(seen.reasons), derived)
 
 
 def bands_of(pads: Sequence[PadReading]) -> dict[str, Band]:
     """Return the bands of the pads that could be read, by analyte."""
     return {pad.chart.analyte: pad.band for pad in pads if pad.band is not None}
+
+
+def chlorine_chances(pads: Sequence[PadReading]) -> dict[str, float]:
+    """Return for each chlorine pad that was read how likely it is too high for the other pads."""
+    return {
+        pad.chart.analyte: pad.estimate.chance_above(CHLORINE_SPOILS_MG_L)
+        for pad in pads
+        if pad.chart.analyte.endswith("_chlorine") and pad.estimate and pad.status != "unreadable"
+    }
 
 
 def with_reasons(pad: PadReading, more: tuple[str, ...]) -> PadReading:

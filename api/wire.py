@@ -10,7 +10,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from api.interference import Band
+    from api.interference import Derived
     from api.measure import PadReading, PhotoReading
 
 DIGITS = 4
@@ -54,7 +54,7 @@ def pad_json(pad: PadReading) -> dict[str, Any]:
     }
 
 
-def derived_json(carbonate: Band | None) -> list[dict[str, Any]]:
+def derived_json(carbonate: Derived | None) -> list[dict[str, Any]]:
     """Return what follows from several pads together; never put in place of a pad's own value."""
     if carbonate is None:
         return []
@@ -65,7 +65,7 @@ def derived_json(carbonate: Band | None) -> list[dict[str, Any]]:
             "value": tidy(carbonate.value),
             "low": tidy(carbonate.low),
             "high": tidy(carbonate.high),
-            "from": ["total_alkalinity", "cyanuric_acid"],
+            "from": list(carbonate.made_from),
         }
     ]
 

@@ -8,7 +8,7 @@ table's own (normal, or Student t where the covariances rest on few degrees of f
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,6 +43,22 @@ FLOOR_SD = 0.1
 """No colour is known better than this [Lab units]."""
 
 
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What the colour says about the value: probability on the curve's grid."""
+
+    steps: Array
+    """Place in steps, shape (m,)."""
+    values: Array
+    """Value, shape (m,)."""
+    density: Array
+    """Probability density over steps [1 / step], shape (m,)."""
+    cumulative: Array
+    """Probability up to each place, shape (m,), from 0 to 1."""
+    distance: float
+    """Mahalanobis distance of the colour from the nearest place of the path."""
+
+
 @dataclass(frozen=True)
 class Estimate:
     """A value with its band, in the unit of the chart."""
@@ -61,22 +77,15 @@ class Estimate:
     """Place of the value in steps: block i lies at i."""
     distance: float
     """Mahalanobis distance of the colour from the path."""
+    seen: Posterior | None = field(default=None, repr=False, compare=False)
+    """What the colour says about every value of the chart."""
 
-
-@dataclass(frozen=True, eq=False)
-class Posterior:
-    """What the colour says about the value: probability on the curve's grid."""
-
-    steps: Array
-    """Place in steps, shape (m,)."""
-    values: Array
-    """Value, shape (m,)."""
-    density: Array
-    """Probability density over steps [1 / step], shape (m,)."""
-    cumulative: Array
-    """Probability up to each place, shape (m,), from 0 to 1."""
-    distance: float
-    """Mahalanobis distance of the colour from the nearest place of the path."""
+    def chance_above(self, limit: float) -> float:
+        """Return how likely the value is above a limit; past the chart's end nobody knows: 1."""
+        if self.seen is None or (self.high is None and limit >= self.value):
+            return 1.0
+        upto = float(np.interp(limit, self.seen.values, self.seen.cumulative))
+        return 1.0 - upto
 
 
 def estimate(
@@ -120,6 +129,7 @@ def estimate(
         _width(curve, low, high),
         at,
         seen.distance,
+        seen,
     )
 
 
