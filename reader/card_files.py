@@ -6,14 +6,24 @@ import csv
 import io
 from collections.abc import Mapping
 
-from reader.cgats import read_cgats, write_cgats
+from reader.cgats import CardFacts, read_cgats, read_facts as facts_in, write_cgats
 from reader.cxf import read_cxf, write_cxf
 from reader.errors import CardFileError
 
-__all__ = ["CardFileError", "read_measured", "write_cgats", "write_csv", "write_cxf"]
+__all__ = [
+    "CardFacts",
+    "CardFileError",
+    "read_facts",
+    "read_measured",
+    "write_cgats",
+    "write_csv",
+    "write_cxf",
+]
 
 Lab = tuple[float, float, float]
 HEADER = ("id", "L", "a", "b")
+SMALL_HEADER = tuple(cell.lower() for cell in HEADER)
+DELIMITERS = (",", ";", "\t")
 MAX_BYTES = 5_000_000
 
 
@@ -45,6 +55,11 @@ def read_measured(data: bytes, name: str) -> dict[str, Lab]:
     return found
 
 
+def read_facts(data: bytes) -> CardFacts:
+    """Return what a measured card says of itself; CxF3 and CSV say nothing that is read."""
+    return CardFacts() if data.lstrip()[:1] == b"<" else facts_in(_decoded(data))
+
+
 def _decoded(data: bytes) -> str:
     """Return the text; UTF-8 or UTF-16 by its mark, else the old western code page."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -57,8 +72,9 @@ def _decoded(data: bytes) -> str:
 
 def _read_text(text: str, name: str) -> dict[str, Lab]:
     first = next((line for line in text.splitlines() if line.strip()), "")
-    if _cells(first) == HEADER:
-        return _read_csv(text, name)
+    mark = max(DELIMITERS, key=first.count)
+    if tuple(cell.lower() for cell in _cells(first, mark)[: len(HEADER)]) == SMALL_HEADER:
+        return _read_csv(text, mark, name)
     if "BEGIN_DATA" in text.upper():
         return read_cgats(text, name)
     raise CardFileError(
@@ -67,28 +83,30 @@ def _read_text(text: str, name: str) -> dict[str, Lab]:
     )
 
 
-def _cells(line: str) -> tuple[str, ...]:
-    return tuple(cell.strip().strip('"') for cell in line.split(","))
+def _cells(line: str, mark: str = ",") -> tuple[str, ...]:
+    return tuple(cell.strip().strip('"') for cell in line.split(mark))
 
 
-def _read_csv(text: str, name: str) -> dict[str, Lab]:
+def _read_csv(text: str, mark: str, name: str) -> dict[str, Lab]:
     found: dict[str, Lab] = {}
-    rows = csv.reader(io.StringIO(text, newline=""))
-    header_seen = False
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+    width = 0
     try:
         for row in rows:
             cells = [cell.strip() for cell in row]
             if not any(cells):
                 continue
-            if header_seen:
-                patch, lab = _csv_row(cells, f"{name}, line {rows.line_num}")
-                if patch in found:
-                    raise CardFileError(
-                        f"{name}, line {rows.line_num}: patch {patch!r} stands twice; "
-                        "average its measurements or leave one row"
-                    )
-                found[patch] = lab
-            header_seen = True
+            if not width:
+                width = len(cells)
+                continue
+            place = f"{name}, line {rows.line_num}"
+            patch, lab = _csv_row(cells, width, mark != ",", place)
+            if patch in found:
+                raise CardFileError(
+                    f"{place}: patch {patch!r} stands twice; "
+                    "average its measurements or leave one row"
+                )
+            found[patch] = lab
     except csv.Error as fault:
         raise CardFileError(
             f"{name}, line {rows.line_num}: {fault}; write plain rows of id,L,a,b"
@@ -96,16 +114,17 @@ def _read_csv(text: str, name: str) -> dict[str, Lab]:
     return found
 
 
-def _csv_row(cells: list[str], place: str) -> tuple[str, Lab]:
-    if len(cells) != len(HEADER):
+def _csv_row(cells: list[str], width: int, commas: bool, place: str) -> tuple[str, Lab]:
+    """Return patch and colour of a row; a decimal comma can only stand where none parts cells."""
+    if len(cells) != width:
         raise CardFileError(
             f"{place}: {len(cells)} cells for the columns id,L,a,b; "
-            "give four, with a decimal point in numbers"
+            "give one a column, with a decimal point in numbers"
         )
     values = []
-    for column, cell in zip(HEADER[1:], cells[1:], strict=True):
+    for column, cell in zip(HEADER[1:], cells[1:4], strict=True):
         try:
-            value = float(cell)
+            value = float(cell.replace(",", ".") if commas else cell)
         except ValueError:
             value = float("nan")
         if not abs(value) < 1e4:

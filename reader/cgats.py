@@ -1,7 +1,8 @@
 """CGATS.17 text: tables of colours by sample, as measuring programs write them.
 
 The parts read here: keywords, BEGIN_DATA_FORMAT to END_DATA_FORMAT, BEGIN_DATA to END_DATA,
-values in quotes, comments from `#`, several tables in a file (ANSI CGATS.17-2009).
+values in quotes, comments from `#`, several tables in a file (ANSI CGATS.17-2009). Colours are
+taken from LAB fields, else from XYZ fields, else worked out from spectra.
 """
 
 from __future__ import annotations
@@ -9,13 +10,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from reader.cgats_colour import colour_of
 from reader.errors import CardFileError
 
 Lab = tuple[float, float, float]
-LAB_FIELDS = ("LAB_L", "LAB_A", "LAB_B")
 NAME_FIELDS = ("SAMPLE_ID", "SAMPLE_LOC", "SAMPLE_NAME")
 """Where the patch's name may stand. Programs that number the samples keep it in the others."""
+ABOUT_LIGHT = re.compile("ILLUMINA|OBSERVER|WEIGHTING_FUNCTION")
+"""Keywords that say for which light and observer the colours are."""
 PLAIN = re.compile(r"[A-Za-z0-9_.-]+")
 TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
 
@@ -37,19 +41,29 @@ class Table:
     rows: tuple[tuple[Word, ...], ...]
 
 
+@dataclass(frozen=True)
+class CardFacts:
+    """What a measured card says of itself."""
+
+    serial: str | None = None
+    measured_on: str | None = None
+
+
 def read_cgats(text: str, name: str) -> dict[str, Lab]:
     """Return the colours by patch of CGATS.17 text; `name` is used in messages."""
-    tables = list(_tables(list(_words(text)), name))
-    with_lab = [t for t in tables if set(LAB_FIELDS) <= set(t.fields)]
-    if not with_lab:
+    words = list(_words(text))
+    tables = list(_tables(words, name))
+    stated = _stated(words)
+    coloured = [t for t in tables if colour_of(t.fields, stated, name) is not None]
+    if not coloured:
         fields = ", ".join(tables[0].fields[:8]) if tables else "none"
         raise CardFileError(
             f"{name}: no table with the fields LAB_L, LAB_A, LAB_B (fields: {fields}); "
-            "export the measurement as Lab under D50, 2 degree"
+            "export the measurement as Lab under D50, 2 degree, or as spectra"
         )
     found: dict[str, Lab] = {}
-    for table in with_lab:
-        for patch, lab, line in _colours(table, name):
+    for table in coloured:
+        for patch, lab, line in _colours(table, stated, name):
             if patch in found:
                 raise CardFileError(
                     f"{name}, line {line}: patch {patch!r} stands twice; "
@@ -59,13 +73,30 @@ def read_cgats(text: str, name: str) -> dict[str, Lab]:
     return found
 
 
-def write_cgats(lab: Mapping[str, Lab], originator: str = "dipstep") -> str:
+def read_facts(text: str) -> CardFacts:
+    """Return the serial and the date that the keywords SERIAL and CREATED give."""
+    said: dict[str, str] = {}
+    words = list(_words(text))
+    for word, following in pairwise(words):
+        if _is(word, "BEGIN_DATA"):
+            break
+        if word.text.upper() in ("SERIAL", "CREATED") and not word.quoted:
+            said.setdefault(word.text.upper(), following.text.strip())
+    return CardFacts(said.get("SERIAL") or None, said.get("CREATED") or None)
+
+
+def write_cgats(
+    lab: Mapping[str, Lab], originator: str = "dipstep", facts: CardFacts | None = None
+) -> str:
     """Return the colours as CGATS.17 text."""
+    known = facts or CardFacts()
+    pairs = (("SERIAL", known.serial), ("CREATED", known.measured_on))
+    said = "".join(f"{key} {_quoted(value)}\n" for key, value in pairs if value)
     rows = "".join(
         f"{_written(patch)}\t{v[0]:.4f}\t{v[1]:.4f}\t{v[2]:.4f}\n" for patch, v in lab.items()
     )
     return (
-        f'CGATS.17\nORIGINATOR "{originator}"\nWEIGHTING_FUNCTION "ILLUMINANT, D50"\n'
+        f'CGATS.17\nORIGINATOR "{originator}"\n{said}WEIGHTING_FUNCTION "ILLUMINANT, D50"\n'
         'WEIGHTING_FUNCTION "OBSERVER, 2 degree"\nNUMBER_OF_FIELDS 4\nBEGIN_DATA_FORMAT\n'
         f"SAMPLE_ID\tLAB_L\tLAB_A\tLAB_B\nEND_DATA_FORMAT\nNUMBER_OF_SETS {len(lab)}\n"
         f"BEGIN_DATA\n{rows}END_DATA\n"
@@ -74,7 +105,21 @@ def write_cgats(lab: Mapping[str, Lab], originator: str = "dipstep") -> str:
 
 def _written(patch: str) -> str:
     """Return a name, in quotes only where it needs them: some programs keep them as part of it."""
-    return patch if PLAIN.fullmatch(patch) else '"' + patch.replace('"', '""') + '"'
+    return patch if PLAIN.fullmatch(patch) else _quoted(patch)
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace('"', '""') + '"'
+
+
+def _stated(words: Sequence[Word]) -> str:
+    """Return all that the keywords say of illuminant and observer, in small letters."""
+    said, inside = [], False
+    for word, following in pairwise([*words, Word("", 0)]):
+        inside = (inside or _is(word, "BEGIN_DATA")) and not _is(word, "END_DATA")
+        if not inside and not word.quoted and ABOUT_LIGHT.search(word.text.upper()):
+            said.append(f"{word.text} {following.text}".lower())
+    return "; ".join(said)
 
 
 def _words(text: str) -> Iterator[Word]:
@@ -147,17 +192,20 @@ def _rows(
     return [tuple(row) for row in by_line.values()]
 
 
-def _colours(table: Table, name: str) -> Iterator[tuple[str, Lab, int]]:
+def _colours(table: Table, stated: str, name: str) -> Iterator[tuple[str, Lab, int]]:
     """Yield patch, colour and line of each row."""
     names = _name_column(table)
     if names is None:
         raise CardFileError(
             f"{name}: the table has no field SAMPLE_ID; name each row's patch in such a field"
         )
-    columns = [table.fields.index(field) for field in LAB_FIELDS]
-    for row in table.rows:
-        lightness, a, b = (_number(row[c], table.fields[c], name) for c in columns)
-        yield row[names].text.strip(), (lightness, a, b), row[0].line
+    found = colour_of(table.fields, stated, name)
+    if found is None:  # such tables were left out before
+        return
+    columns, to_lab = found
+    numbers = [[_number(row[c], table.fields[c], name) for c in columns] for row in table.rows]
+    for row, lab in zip(table.rows, to_lab(numbers), strict=True):
+        yield row[names].text.strip(), lab, row[0].line
 
 
 def _name_column(table: Table) -> int | None:

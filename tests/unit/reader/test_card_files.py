@@ -6,7 +6,15 @@ from importlib.resources import files
 import pytest
 
 from reader.card import standard_card, with_measured
-from reader.card_files import CardFileError, read_measured, write_cgats, write_csv, write_cxf
+from reader.card_files import (
+    CardFacts,
+    CardFileError,
+    read_facts,
+    read_measured,
+    write_cgats,
+    write_csv,
+    write_cxf,
+)
 
 COLOURS = {p.id: p.lab for p in standard_card().patches}
 TWO = {"A1": (50.5, -1.25, 3.0), "B 2": (20.0, 0.0, -40.5)}
@@ -108,6 +116,99 @@ def test_our_cxf3_is_read_by_another_reader(tmp_path):
     assert [o.name for o in objects] == ["A1", "B 2"]
     lab = objects[0].color_values.choice[0]
     assert (float(lab.l), float(lab.a), float(lab.b)) == TWO["A1"]
+
+
+def cgats(fields, rows, keywords=""):
+    return (
+        f"CGATS.17\n{keywords}NUMBER_OF_FIELDS {len(fields.split())}\nBEGIN_DATA_FORMAT\n{fields}\n"
+        f"END_DATA_FORMAT\nNUMBER_OF_SETS {len(rows)}\nBEGIN_DATA\n"
+        + "\n".join(rows)
+        + "\nEND_DATA\n"
+    )
+
+
+def test_xyz_alone_is_turned_into_lab():
+    """XYZ of 18.4187 % grey under D50: L 50 by the definition of CIELAB (CIE 15)."""
+    rows = ["A1 17.7595 18.4187 15.1936", "W 96.42 100 82.49"]
+    read = read_measured(cgats("SAMPLE_ID XYZ_X XYZ_Y XYZ_Z", rows).encode(), "card.txt")
+    assert read["A1"] == pytest.approx((50.0, 0.0, 0.0), abs=0.02)
+    assert read["W"] == pytest.approx((100.0, 0.0, 0.0), abs=0.02)
+
+
+@pytest.mark.filterwarnings("ignore:Aligning")
+@pytest.mark.parametrize("field", ["SPEC_{}", "SPECTRAL_NM{}", "SPECTRAL_NM_{}", "NM_{}", "R_{}"])
+@pytest.mark.parametrize("full", [1.0, 100.0])
+def test_spectra_alone_are_turned_into_lab_under_d50(field, full):
+    """Against colour-science's own integration of a patch of a published chart (Ohta 1997)."""
+    from reader.lab import colour_science
+
+    colour = colour_science()
+    sd = colour.SDS_COLOURCHECKERS["ColorChecker N Ohta"]["blue"]
+    waves = range(380, 731, 10)
+    fields = "SAMPLE_ID " + " ".join(field.format(nm) for nm in waves)
+    rows = ["A1 " + " ".join(f"{full * float(sd[float(nm)]):.6f}" for nm in waves)]
+    rows += ["W " + " ".join(f"{full:g}" for _ in waves)]
+    xyz = colour.sd_to_XYZ(sd, illuminant=colour.SDS_ILLUMINANTS["D50"], method="Integration")
+    asked = colour.XYZ_to_Lab(xyz / 100, [0.34567, 0.35850])
+
+    read = read_measured(cgats(fields, rows).encode(), "card.txt")
+
+    assert read["A1"] == pytest.approx(tuple(asked), abs=0.15)
+    assert read["W"] == pytest.approx((100.0, 0.0, 0.0), abs=0.05)
+
+
+D65 = 'WEIGHTING_FUNCTION "ILLUMINANT, D65"\n'
+
+
+@pytest.mark.parametrize(
+    ("keywords", "says"),
+    [
+        (D65, "the colours are for D65; export them for D50"),
+        ('ILLUMINANT "D65"\n', "for D65"),
+        ('WEIGHTING_FUNCTION "ILLUMINANT, A"\n', "for A;"),
+        ('WEIGHTING_FUNCTION "OBSERVER, 10 degree"\n', "for the 10 degree observer"),
+    ],
+)
+def test_colours_for_another_light_are_refused(keywords, says):
+    with pytest.raises(CardFileError, match=says):
+        read_measured(cgats("SAMPLE_ID LAB_L LAB_A LAB_B", ["A1 50 0 0"], keywords).encode(), "c")
+
+
+def test_spectra_beside_colours_for_another_light_are_used():
+    waves = range(380, 731, 10)
+    fields = "SAMPLE_ID LAB_L LAB_A LAB_B " + " ".join(f"SPEC_{nm}" for nm in waves)
+    rows = ["W 97 1 9 " + " ".join("100" for _ in waves)]
+    read = read_measured(cgats(fields, rows, D65).encode(), "card.txt")
+    assert read["W"] == pytest.approx((100.0, 0.0, 0.0), abs=0.05)
+
+
+def test_a_file_with_extra_columns_old_code_page_and_own_keywords_is_read():
+    text = cgats(
+        "SAMPLE_ID CMYK_C LAB_L LAB_A LAB_B STDEV_DE",
+        ["A1 10 50.5 -1.25 3 0.1", '"B 2" 20 20 0 -40.5 0.2'],
+        'KEYWORD "SampleBacking"\nSampleBacking "weiß"\nINSTRUMENTATION "own"\n',
+    )
+    assert read_measured(text.replace("\n", "\r\n").encode("latin-1"), "card.txt") == TWO
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "id;L;a;b\nA1;50,5;-1,25;3,0\nB 2;20;0;-40,5\n",
+        "ID\tL\ta\tb\nA1\t50.5\t-1.25\t3\nB 2\t20\t0\t-40.5\n",
+        "id,L,a,b,note\nA1,50.5,-1.25,3,first\nB 2,20,0,-40.5,\n",
+    ],
+)
+def test_a_csv_as_a_spreadsheet_elsewhere_writes_it_is_read(text):
+    assert read_measured(text.encode(), "card.csv") == TWO
+
+
+def test_serial_and_date_are_written_and_read_back():
+    facts = CardFacts('shop "A" 7', "2026-06-01")
+    written = write_cgats(TWO, facts=facts).encode()
+    assert read_facts(written) == facts
+    assert read_measured(written, "card") == TWO
+    assert read_facts(write_cxf(TWO).encode()) == read_facts(b"id,L,a,b\n") == CardFacts()
 
 
 GOOD = write_cgats(TWO)
