@@ -81,7 +81,7 @@ def read_boxes(data: bytes, card: Card, corners: Array) -> BoxesSeen:
     light = light_field(flat, card)
     fit = fit_colour(flat, light, card)
     quads = np.asarray(corners, np.float64) * np.array(photo.size)
-    cut = [_cut_out(photo, quad) for quad in quads]
+    cut = [box_code(photo, quad) for quad in quads]
     lab, cov = fit.read(np.array([code for code, _ in cut]), _beside(seen, quads))
     boxes = tuple(
         BoxColour(None, None, reasons) if reasons else BoxColour(own, spread, ())
@@ -97,7 +97,7 @@ def _beside(seen: CardSeen, quads: Array) -> Array:
     return np.clip(at_mm, 0.0, np.array(seen.size_mm))
 
 
-def _cut_out(photo: Photo, quad_px: Array) -> tuple[Array, tuple[str, ...]]:
+def box_code(photo: Photo, quad_px: Array) -> tuple[Array, tuple[str, ...]]:
     """Return the code (3,) of a box's middle, and what spoils it."""
     sides = np.linalg.norm(np.roll(quad_px, -1, axis=0) - quad_px, axis=1)
     inside = np.all((quad_px >= 0) & (quad_px < np.array(photo.size)))

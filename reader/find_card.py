@@ -78,6 +78,22 @@ def find_card(photo: Photo, card: Card) -> CardSeen | None:
     return None
 
 
+def find_two(photo: Photo, card: Card) -> tuple[CardSeen, CardSeen] | None:
+    """Return where two cards of one design lie, in no order; None where two are not seen."""
+    for grey, reduction, settings in _attempts(photo):
+        finds = _markers(grey, reduction, card, settings)
+        pair: list[CardSeen] = []
+        while len(pair) < 2 and (chosen := _agreeing(finds, photo.size)) is not None:
+            seen = _seen(photo, card, chosen, chosen, grey, reduction)
+            if seen is None:
+                break
+            pair.append(seen)
+            finds = [f for f in finds if _miss_mm(f, seen.plane) > 3 * PAIR_MM]
+        if len(pair) == 2:
+            return pair[0], pair[1]
+    return None
+
+
 def why_no_card(photo: Photo, card: Card) -> tuple[str, ...]:
     """Return `no_card` and the likely cause, for a photo in which `find_card` found none."""
     grey = _grey(photo, _work_reduction(photo))
