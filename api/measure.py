@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from api.interference import (
     interferences,
 )
 from api.reasons import VERDICT, Verdict, all_reasons, worst
-from api.timing import timing
+from api.timing import SinceDip, since_dip, timing
 from calibration.curve import Curve, fit_curve
 from calibration.estimate import Estimate, estimate
 from calibration.table import PadChart, Table
@@ -68,6 +69,8 @@ class PhotoReading:
     reasons: tuple[str, ...]
     carbonate_alkalinity: Derived | None = None
     """Derived: alkalinity without the cyanurate's share [mg/L as CaCO3]."""
+    elapsed_s: float | None = None
+    """Seconds from the dip to the photo, as far as they are known."""
 
 
 def curves_of(table: Table) -> dict[int, Curve]:
@@ -81,6 +84,7 @@ def measure(
     table: Table,
     elapsed_s: float | None = None,
     curves: Mapping[int, Curve] | None = None,
+    dipped_at: datetime | None = None,
 ) -> PhotoReading:
     """Read every pad of the table's strip in one photo.
 
@@ -96,6 +100,9 @@ def measure(
         Seconds from the dip to the photo; None when unknown, then taken as in time.
     curves
         What `curves_of(table)` returned, so that many photos need it only once.
+    dipped_at
+        When the strip was dipped, with its offset: where `elapsed_s` is None, the photo's own
+        time then tells it.
 
     Raises
     ------
@@ -103,7 +110,11 @@ def measure(
         If the bytes are no image that can be read.
     """
     seen = read_strip(data, card, places(table))
-    return judge(seen, table, elapsed_s, curves or curves_of(table))
+    since = SinceDip(elapsed_s)
+    if elapsed_s is None and dipped_at is not None:
+        since = since_dip(dipped_at, seen.taken_at)
+    seen = replace(seen, reasons=unique((*seen.reasons, *since.reasons)))
+    return judge(seen, table, since.elapsed_s, curves or curves_of(table))
 
 
 def places(table: Table) -> tuple[PadPlace, ...]:
@@ -123,7 +134,7 @@ def judge(
         )
         for chart in table.charts
     ]
-    return verdicts(seen, pads)
+    return replace(verdicts(seen, pads), elapsed_s=elapsed_s)
 
 
 def heavy(codes: Sequence[str]) -> tuple[str, ...]:
@@ -143,9 +154,10 @@ def read_pad(
     reasons = (*colour.reasons, *of_photo, *when.reasons)
     if colour.lab is None or colour.cov is None:
         return PadReading(chart, "unreadable", unique(reasons), None, None, None)
-    cov = np.asarray(colour.cov) * when.widen
-    if colour.cov_budget is not None and not curve.has_repeats:
-        cov = cov + colour.cov_budget
+    budget = np.zeros((3, 3)) if colour.cov_budget is None else colour.cov_budget
+    # A colour that is off its time is so whatever the table was made from.
+    of_time = (when.widen - 1.0) * (colour.cov + budget)
+    cov = colour.cov + of_time if curve.has_repeats else colour.cov + budget + of_time
     found = estimate(curve, colour.lab, cov, CONFIDENCE, colour.dof)
     codes = unique((*reasons, *found.reasons))
     return PadReading(chart, verdict(codes), codes, colour.lab, cov, found, colour.dof)

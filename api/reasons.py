@@ -80,6 +80,24 @@ _OWN = (
         "Dip a new strip and photograph it at the pad's read time.",
     ),
     Reason(
+        "photo_time_unknown",
+        "note",
+        "The photo bears no time of its own, so its read time could not be checked.",
+        "Send the photo as the phone saved it, or give the seconds from dip to photo.",
+    ),
+    Reason(
+        "photo_zone_unknown",
+        "doubt",
+        "The photo's own time bears no time zone and does not follow the dip within 15 minutes.",
+        "Give the seconds from dip to photo, or the dip's time with the offset of the phone.",
+    ),
+    Reason(
+        "photo_before_dip",
+        "doubt",
+        "By its own time the photo was taken before the dip.",
+        "See that this is the photo of this strip, and that phone and dip go by the same clock.",
+    ),
+    Reason(
         "high_chlorine",
         "doubt",
         "Chlorine above 10 mg/L spoils the colours of the pH and alkalinity pads.",
@@ -102,6 +120,12 @@ _OWN = (
         "doubt",
         "The photos of this strip do not agree on the pad's colour.",
         "Photograph one strip again, all photos within a few seconds and in even light.",
+    ),
+    Reason(
+        "different_strips",
+        "doubt",
+        "The photos show different strips: several pads differ far more than photos of one do.",
+        "Give photos of one strip only, taken within a few seconds of each other.",
     ),
 )
 

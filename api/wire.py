@@ -29,6 +29,8 @@ def reading_json(photo: str, reading: PhotoReading) -> dict[str, Any]:
             "delta_e00_p95": tidy(seen.delta_e00_p95, 3),
         },
         "strip": {"found": seen.strip_found},
+        "taken_at": seen.taken_at.isoformat() if seen.taken_at else None,
+        "elapsed_s": tidy(reading.elapsed_s),
         "readings": [pad_json(pad) for pad in reading.pads],
         "derived": derived_json(reading.carbonate_alkalinity),
         "status": reading.status,

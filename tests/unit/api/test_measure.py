@@ -144,3 +144,14 @@ def test_a_photo_without_strip_takes_no_part_in_a_fusion():
 
     assert fuse([nothing, one], TABLE_TWO, 15, CURVES).status == "accepted"
     assert fuse([nothing, nothing], TABLE_TWO, 15, CURVES).status == "unreadable"
+
+
+def test_off_its_time_the_band_widens_whatever_the_table_was_made_from():
+    """Twice the tolerance: the whole covariance, budget too, counts four times."""
+    budget = np.eye(3)
+    in_time = read(colour(1, PH, budget=budget), elapsed_s=15).pads[0]
+    late = read(colour(1, PH, budget=budget), elapsed_s=25).pads[0]
+
+    assert late.reasons == ("off_time",)
+    assert late.cov == pytest.approx(4.0 * in_time.cov)
+    assert late.estimate.steps > 1.5 * in_time.estimate.steps

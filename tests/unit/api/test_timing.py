@@ -1,8 +1,10 @@
 """The read-after rule: in time, somewhat off, doubtful, hopeless."""
 
+from datetime import datetime, timedelta, timezone
+
 import pytest
 
-from api.timing import timing
+from api.timing import seconds_apart, since_dip, timing
 
 
 @pytest.mark.parametrize(
@@ -40,3 +42,44 @@ def test_the_band_never_narrows_with_delay(read_after_s):
 
     assert widths == sorted(widths)
     assert min(widths) >= 1.0
+
+
+DIPPED = datetime(2026, 6, 1, 9, 0, 0, tzinfo=timezone(timedelta(hours=2)))
+
+
+@pytest.mark.parametrize(
+    ("taken_at", "elapsed_s", "reasons"),
+    [
+        ("2026-06-01T09:00:16+02:00", 16.0, ()),
+        ("2026-06-01T07:00:16+00:00", 16.0, ()),
+        ("2026-06-01T11:00:00+02:00", 7200.0, ()),
+        ("2026-06-01T08:59:59+02:00", 0.0, ()),
+        ("2026-06-01T08:59:50+02:00", None, ("photo_before_dip",)),
+        ("2026-06-01T09:00:16", 16.0, ()),
+        ("2026-06-01T09:14:59", 899.0, ()),
+        ("2026-06-01T07:00:16", None, ("photo_zone_unknown",)),
+        ("2026-06-01T09:15:16", None, ("photo_zone_unknown",)),
+        (None, None, ("photo_time_unknown",)),
+    ],
+)
+def test_a_photos_own_time_is_believed_only_where_its_zone_is_sure(taken_at, elapsed_s, reasons):
+    """A clock that goes by another zone is off by quarters of an hour, never by seconds."""
+    found = since_dip(DIPPED, None if taken_at is None else datetime.fromisoformat(taken_at))
+
+    assert found.elapsed_s == elapsed_s
+    assert found.reasons == reasons
+
+
+@pytest.mark.parametrize(
+    ("taken_at", "apart"),
+    [
+        (["2026-06-01T09:00:05", "2026-06-01T09:00:00"], (5.0, 0.0)),
+        (["2026-06-01T09:00:00+02:00", "2026-06-01T07:00:07+00:00"], (0.0, 7.0)),
+        (["2026-06-01T09:00:00+02:00", "2026-06-01T07:00:07"], None),
+        (["2026-06-01T09:00:00", None], None),
+    ],
+)
+def test_photos_are_so_far_apart_as_their_times_tell(taken_at, apart):
+    times = [one and datetime.fromisoformat(one) for one in taken_at]
+
+    assert seconds_apart(times) == apart
