@@ -27,6 +27,8 @@ RESIDUAL_LIMIT_MM = 1.0
 """Markers that miss the common plane by more are no markers of this card."""
 BENT_MM = 0.25
 """Above this typical miss of the corners the card is bent or its print distorted."""
+MARKERS_ENOUGH = 4
+"""So many markers found at first place the card well enough to meet the others."""
 SMALLEST_PX_PER_MM = 3.2
 """Below this a pad of 5 mm has less than 16 pixels a side."""
 TILT_LIMIT_DEG = 55.0
@@ -70,12 +72,20 @@ class _Find:
 
 def find_card(photo: Photo, card: Card) -> CardSeen | None:
     """Return where the card lies, or None where no two of its markers agree on a plane."""
+    best: CardSeen | None = None
     for grey, reduction, settings in _attempts(photo):
         finds = _markers(grey, reduction, card, settings)
         chosen = _agreeing(finds, photo.size)
-        if chosen is not None:
-            return _seen(photo, card, finds, chosen, grey, reduction)
-    return None
+        if chosen is None:
+            continue
+        seen = _seen(photo, card, finds, chosen, grey, reduction)
+        if seen is None or (best is not None and len(best.markers) >= len(seen.markers)):
+            return best
+        # The plane of two or three markers strays far from them: one plainer look may find more.
+        if best or len(chosen) >= MARKERS_ENOUGH or len(seen.markers) == len(card.markers):
+            return seen
+        best = seen
+    return best
 
 
 def find_two(photo: Photo, card: Card) -> tuple[CardSeen, CardSeen] | None:
