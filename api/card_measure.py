@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from api.named import Named
 from api.reasons import all_reasons
+from api.same_photo import first_twice
 from calibration.card_watch import AveragedCard, CardPhoto, average_card
 from reader.card import Card
 from reader.card_beside import NewCardSeen, pooled_paper, see_beside
+from reader.card_files import BESIDE_CARD, BESIDE_CHART, CardFacts, write_cgats
 from reader.chart24 import see_chart
 from reader.errors import PhotoError
 
@@ -29,10 +33,18 @@ class NewCard:
     """A new card's colours from photos, and what could not be used."""
 
     card: AveragedCard
+    source: str
+    """How it was measured, in words."""
     photos: int
     """Photos whose colours were averaged."""
     notes: tuple[str, ...]
     """One sentence for each photo that was left out, and what else a person should know."""
+
+    @property
+    def uncertainty(self) -> float:
+        """Return the usual standard deviation of a patch's mean, over all patches and axes."""
+        spread = [np.trace(cov) / 3.0 for cov in self.card.covs.values()]
+        return float(np.sqrt(np.mean(spread)))
 
 
 def measure_card(photos: Sequence[Named], known: Card | None, new: Card) -> NewCard:
@@ -53,6 +65,9 @@ def measure_card(photos: Sequence[Named], known: Card | None, new: Card) -> NewC
     ValueError
         If too few photos can be used; one sentence that names the first fault and the cure.
     """
+    twice = first_twice((photo.name, photo.data) for photo in photos)
+    if twice is not None:
+        raise ValueError(f"{twice[1]} is the same photo as {twice[0]}; take another")
     seen: list[tuple[str, NewCardSeen]] = []
     notes: list[str] = []
     for photo in photos:
@@ -69,7 +84,8 @@ def measure_card(photos: Sequence[Named], known: Card | None, new: Card) -> NewC
     except ValueError as fault:
         raise ValueError(str(fault) + (f" (and {notes[0]})" if notes else "")) from None
     notes += [f"{name} disagrees with the others and was left out" for name in averaged.left_out]
-    return NewCard(averaged, len(seen) - len(averaged.left_out), tuple(notes))
+    source = BESIDE_CARD if known else BESIDE_CHART
+    return NewCard(averaged, source, len(seen) - len(averaged.left_out), tuple(notes))
 
 
 def _seen(photo: Named, known: Card | None, new: Card) -> NewCardSeen | str:
@@ -92,6 +108,15 @@ def _trouble(seen: NewCardSeen) -> str | None:
     return None
 
 
-def _colours(name: str, seen: NewCardSeen, paper: np.ndarray) -> CardPhoto:
+def _colours(name: str, seen: NewCardSeen, paper: NDArray[np.float64]) -> CardPhoto:
     labs = seen.labs(paper)
     return CardPhoto(name, {p.id: lab for p, lab in zip(seen.card.patches, labs, strict=True)})
+
+
+def written(found: NewCard, serial: str | None, today: date) -> str:
+    """Return the new card as CGATS.17 text, with its serial and the day it was measured."""
+    labs = {
+        patch: (float(lab[0]), float(lab[1]), float(lab[2]))
+        for patch, lab in found.card.labs.items()
+    }
+    return write_cgats(labs, facts=CardFacts(serial, today.isoformat(), found.source))

@@ -16,7 +16,7 @@ from api.people import Who
 from api.procedures import shop_procedures
 from api.settings import Settings
 from api.store import Store
-from api.workers import AllBusyError, Answer, ChartRequest, Fault, ReadingPool, Request as Reading
+from api.workers import AllBusyError, Answer, Asked, Fault, ReadingPool
 
 Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
 """A number in an address; no database counts further."""
@@ -99,7 +99,7 @@ Keeper = Annotated[Who, Depends(allowed("keeper"))]
 DeskOf = Annotated[Desk, Depends(desk_of)]
 
 
-def answer_of(pool: ReadingPool, reading: Reading | ChartRequest) -> Answer | Fault:
+def answer_of(pool: ReadingPool, reading: Asked) -> Answer | Fault:
     """Read a photo in a worker; 503 when all are busy for too long."""
     try:
         return pool.read(reading)

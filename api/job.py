@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.measure import curves_of
 from api.named import Named
 from calibration.curve import Curve
 from calibration.table import Table, load_table
 from reader.card import Card, load_card, standard_card, with_measured
-from reader.card_files import read_measured
+from reader.card_files import print_sd_of, read_measured
 from reader.errors import CardFileError
 
 
@@ -36,6 +36,7 @@ def measured_card(card: Card, measured: Named) -> Card:
     """Return the card with the measured colours in this file."""
     colours = read_measured(measured.data, measured.name)
     try:
-        return with_measured(card, colours)
+        own = with_measured(card, colours)
+        return replace(own, print_sd=print_sd_of(measured.data))
     except CardFileError as fault:
         raise CardFileError(f"{measured.name}: {fault}") from None

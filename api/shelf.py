@@ -73,9 +73,13 @@ def check(kind: Kind, file: Named) -> dict[str, Any]:
         return {"strip": table.strip, "lot": table.lot, "pads": pads}
     from api.job import measured_card
     from reader.card import standard_card
+    from reader.card_files import read_facts
 
     card = measured_card(standard_card(), file)
-    return {"design": card.design, "patches": len(card.patches)}
+    said = read_facts(file.data)
+    known = {"serial": said.serial, "measured_on": said.measured_on}
+    told = {key: value for key, value in known.items() if value}
+    return {"design": card.design, "patches": len(card.patches), **told}
 
 
 def latest(session: Session, kind: Kind, name: str, version: int | None = None) -> KeptFile | None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from api.reasons import all_reasons
+from api.same_photo import first_twice
 from calibration.rows import TableError
 from calibration.runs import Run
 from calibration.standards import StandardPad
@@ -68,7 +69,15 @@ def measure_runs(
     places = [PadPlace(p.pad, p.centre_mm, p.size_mm) for p in plans]
     found: list[StandardPad] = []
     unused: list[str] = []
-    for photo, known in _by_photo(runs).items():
+    photos = _by_photo(runs)
+    twice = first_twice((photo, open_(photo)) for photo in photos)
+    if twice is not None:
+        line = photos[twice[1]][0].line
+        raise TableError(
+            f"{name}, line {line}: {twice[1]} is the same photo as {twice[0]}; "
+            "photograph another strip, or give all its values to the one name"
+        )
+    for photo, known in photos.items():
         try:
             seen = read_strip(open_(photo), card, places)
         except PhotoError as fault:

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from multiprocessing.connection import Connection
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from api.named import Named
 
@@ -71,9 +71,25 @@ class AllBusyError(Exception):
     """No worker became free in time."""
 
 
-def answer_to(request: Request | ChartRequest) -> Answer | Fault:
+class Task(Protocol):
+    """Other work on photos that knows itself how it is done."""
+
+    @property
+    def photo(self) -> Named:
+        """Return the photo to name when the work breaks off."""
+
+    def answer(self) -> Answer | Fault:
+        """Do the work; runs in a worker."""
+
+
+Asked = Request | ChartRequest | Task
+
+
+def answer_to(request: Asked) -> Answer | Fault:
     """Do what is asked in this process."""
-    return read(request) if isinstance(request, Request) else read_blocks(request)
+    if isinstance(request, Request):
+        return read(request)
+    return read_blocks(request) if isinstance(request, ChartRequest) else request.answer()
 
 
 def read_blocks(request: ChartRequest) -> Answer | Fault:
@@ -152,7 +168,7 @@ class _Worker:
         self.process.start()
         there.close()
 
-    def ask(self, request: Request | ChartRequest, timeout_s: float) -> Answer | Fault:
+    def ask(self, request: Asked, timeout_s: float) -> Answer | Fault:
         """Return the worker's answer; when it dies or takes too long, start another."""
         with contextlib.suppress(EOFError, OSError):
             self.pipe.send(request)
@@ -184,7 +200,7 @@ class ReadingPool:
         for worker in self._workers:
             self._idle.put(worker)
 
-    def read(self, request: Request | ChartRequest) -> Answer | Fault:
+    def read(self, request: Asked) -> Answer | Fault:
         """Read one photo; raise `AllBusyError` when no worker becomes free in time."""
         with self._worker() as worker:
             return worker.ask(request, self._timeout_s)

@@ -62,7 +62,8 @@ class Budget:
     growth: float
     """What the dye's and the glow's spread are multiplied by."""
     print_sd: Array
-    """(3,): lightness, chroma, hue of an unmeasured print in tolerance units; zero if measured."""
+    """(3,): lightness, chroma, hue of an unmeasured print in tolerance units; of a measured one
+    what the measurement left unsure, zero as a rule."""
 
     def at(self, lab: Array) -> Array:
         """Return what the dye adds (3, 3) to the covariance of a pad of colour `lab` (3,).
@@ -92,7 +93,7 @@ def budget_of(fit: ColourFit, card: Card) -> Budget:
     growth = (decile / USUAL_DE00) ** GROWTH * np.exp(WARM_GROWTH * max(mixing(fit), 0.0))
     growth *= max(departure(fit) / USUAL_DEPARTURE, 1.0) ** DEPARTURE_GROWTH
     of_print = PRINT_SD + PRINT_GROWTH * decile
-    return Budget(float(growth), 0.0 * of_print if card.measured else of_print)
+    return Budget(float(growth), np.array(card.print_sd) if card.measured else of_print)
 
 
 def departure(fit: ColourFit) -> float:

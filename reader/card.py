@@ -74,6 +74,9 @@ class Card:
     slot: Slot
     measured: bool = False
     """True where the patches' colours were measured, False where they are nominal."""
+    print_sd: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """What a measurement left unsure in common to all patches: lightness, chroma and hue, in
+    tolerance units (about CIEDE2000)."""
 
 
 @cache

@@ -11,8 +11,11 @@ from reader.cxf import read_cxf, write_cxf
 from reader.errors import CardFileError
 
 __all__ = [
+    "BESIDE_CARD",
+    "BESIDE_CHART",
     "CardFacts",
     "CardFileError",
+    "print_sd_of",
     "read_facts",
     "read_measured",
     "write_cgats",
@@ -24,6 +27,12 @@ Lab = tuple[float, float, float]
 HEADER = ("id", "L", "a", "b")
 SMALL_HEADER = tuple(cell.lower() for cell in HEADER)
 DELIMITERS = (",", ";", "\t")
+BESIDE_CARD = "photos beside a measured card"
+BESIDE_CHART = "photos beside a 24-patch chart"
+"""What the keyword MEASUREMENT_SOURCE says of cards measured by photos."""
+CHART_SD = (0.9, 0.7, 0.8)
+"""Lightness, chroma and hue of a card measured beside a chart, in tolerance units, as rendered
+photos have it: other colorants, and light foretold across the gap (`tests.bench calibration`)."""
 MAX_BYTES = 5_000_000
 
 
@@ -58,6 +67,11 @@ def read_measured(data: bytes, name: str) -> dict[str, Lab]:
 def read_facts(data: bytes) -> CardFacts:
     """Return what a measured card says of itself; CxF3 and CSV say nothing that is read."""
     return CardFacts() if data.lstrip()[:1] == b"<" else facts_in(_decoded(data))
+
+
+def print_sd_of(data: bytes) -> tuple[float, float, float]:
+    """Return what the way of measuring leaves unsure in common to all patches (`Card.print_sd`)."""
+    return CHART_SD if read_facts(data).source == BESIDE_CHART else (0.0, 0.0, 0.0)
 
 
 def _decoded(data: bytes) -> str:

@@ -6,7 +6,9 @@ Colours go out as sRGB. Places are the layout's, to a thousandth of a millimetre
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from typing import Any
 
 import cv2
 import numpy as np
@@ -26,13 +28,15 @@ RULER_MM = 40
 BLACK, GREY = (0.0, 0.0, 0.0), (0.35, 0.35, 0.35)
 SLOT_GROUND: Lab = (45.0, -2.0, -8.0)
 """Printed where a layout names no ground: contrasts with white plastic."""
+SERIAL_LENGTH = 24
+Writer = Callable[[Any, Card, tuple[float, float]], None]
 HINTS = (
     "Lay the dipped strip in the slot, pads up,",
     "dipped end at the arrow. Keep clean and dry.",
 )
 
 
-def draw_sheet(card: Card, sheet: str = "card") -> bytes:
+def draw_sheet(card: Card, sheet: str = "card", serial: str | None = None) -> bytes:
     """Return a PDF of the card at true scale.
 
     Parameters
@@ -41,12 +45,16 @@ def draw_sheet(card: Card, sheet: str = "card") -> bytes:
         The design to draw; nominal colours are what the printer is asked for.
     sheet
         `card`: one page of the card's size. `a4` or `letter`: a sheet with as many cards as fit.
+    serial
+        What to print on the card, to know it again; several on a sheet are counted from 1.
 
     Raises
     ------
     ValueError
-        If the sheet's name is unknown or the card does not fit on it.
+        If the sheet's name is unknown, the card does not fit on it, or the serial on the card.
     """
+    if serial is not None:
+        _check_serial(serial)
     if sheet != "card" and sheet not in SHEETS:
         raise ValueError(f"there is no sheet {sheet!r}; choose card, a4 or letter")
     page = card.size_mm if sheet == "card" else _turned(card, SHEETS[sheet])
@@ -55,14 +63,25 @@ def draw_sheet(card: Card, sheet: str = "card") -> bytes:
     canvas.setTitle(f"Reference card {card.design}")
     canvas.setViewerPreference("PrintScaling", "None")
     pen = _Pen(canvas, page[1])
-    for x, y in [(0.0, 0.0)] if sheet == "card" else _places(card, page):
+    places = [(0.0, 0.0)] if sheet == "card" else _places(card, page)
+    for number, (x, y) in enumerate(places, start=1):
         pen.x, pen.y = x, y
-        _draw_card(pen, card)
+        own = serial if serial is None or len(places) == 1 else f"{serial}-{number}"
+        _draw_card(pen, card, own)
         if sheet != "card":
             _draw_crop_marks(pen, card)
     canvas.showPage()
     canvas.save()
     return out.getvalue()
+
+
+def _check_serial(serial: str) -> None:
+    plain = serial.strip() == serial and serial.isprintable() and serial.isascii()
+    if not plain or not 1 <= len(serial) <= SERIAL_LENGTH:
+        raise ValueError(
+            f"the serial {serial!r} cannot be printed; "
+            f"give 1 to {SERIAL_LENGTH} plain letters and figures, for example 2026-1"
+        )
 
 
 def _turned(card: Card, sheet: tuple[float, float]) -> tuple[float, float]:
@@ -141,14 +160,14 @@ def srgb_of(lab: Lab) -> tuple[float, float, float]:
     return red, green, blue
 
 
-def _draw_card(pen: _Pen, card: Card) -> None:
+def _draw_card(pen: _Pen, card: Card, serial: str | None) -> None:
     pen.rects([card.slot.rect_mm], srgb_of(card.slot.ground_lab or SLOT_GROUND))
     for patch in card.patches:
         pen.rects([patch.rect_mm], srgb_of(patch.lab))
     for marker in card.markers:
         _draw_marker(pen, marker)
     _draw_arrow(pen, card)
-    _draw_words(pen, card)
+    _draw_words(pen, card, serial)
 
 
 def _draw_marker(pen: _Pen, marker: Marker) -> None:
@@ -194,7 +213,7 @@ def _draw_arrow(pen: _Pen, card: Card) -> None:
     )
 
 
-def _draw_words(pen: _Pen, card: Card) -> None:
+def _draw_words(pen: _Pen, card: Card, serial: str | None) -> None:
     """Write name, hints and the ruler into the card's free places, where they are free."""
     width, height = card.size_mm
     free = [
@@ -203,7 +222,8 @@ def _draw_words(pen: _Pen, card: Card) -> None:
         for x in (17.5, width / 2 + 8.5)
         if _is_free(card, (x, y, 44.0, 10.0))
     ]
-    writers = [_write_name, _write_hints, _draw_ruler, _write_dates]
+    name: Writer = partial(_write_name, serial=serial)
+    writers: list[Writer] = [name, _write_hints, _draw_ruler, _write_dates]
     for writer, place in zip(writers, free, strict=False):
         writer(pen, card, place)
     _write_dip_end(pen, card)
@@ -222,9 +242,12 @@ def _is_free(card: Card, rect: Rect) -> bool:
     )
 
 
-def _write_name(pen: _Pen, card: Card, at: tuple[float, float]) -> None:
-    pen.text((at[0], at[1] + 4.5), "Dipstep reference card", 10, bold=True)
-    pen.text((at[0], at[1] + 8.6), f"Design {card.design}, for matte paper", 6)
+def _write_name(pen: _Pen, card: Card, at: tuple[float, float], serial: str | None = None) -> None:
+    lift = 1.2 if serial else 0.0
+    pen.text((at[0], at[1] + 4.5 - lift), "Dipstep reference card", 10, bold=True)
+    pen.text((at[0], at[1] + 8.6 - 1.8 * lift), f"Design {card.design}, for matte paper", 6)
+    if serial:
+        pen.text((at[0], at[1] + 9.6), f"Serial {serial}", 6.5, bold=True)
 
 
 def _write_hints(pen: _Pen, card: Card, at: tuple[float, float]) -> None:

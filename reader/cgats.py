@@ -18,6 +18,8 @@ from reader.errors import CardFileError
 Lab = tuple[float, float, float]
 NAME_FIELDS = ("SAMPLE_ID", "SAMPLE_LOC", "SAMPLE_NAME")
 """Where the patch's name may stand. Programs that number the samples keep it in the others."""
+FACTS = ("SERIAL", "CREATED", "MEASUREMENT_SOURCE")
+"""Keywords of the standard for what `CardFacts` holds, in its order."""
 ABOUT_LIGHT = re.compile("ILLUMINA|OBSERVER|WEIGHTING_FUNCTION")
 """Keywords that say for which light and observer the colours are."""
 PLAIN = re.compile(r"[A-Za-z0-9_.-]+")
@@ -47,6 +49,8 @@ class CardFacts:
 
     serial: str | None = None
     measured_on: str | None = None
+    source: str | None = None
+    """How it was measured, in words."""
 
 
 def read_cgats(text: str, name: str) -> dict[str, Lab]:
@@ -74,15 +78,15 @@ def read_cgats(text: str, name: str) -> dict[str, Lab]:
 
 
 def read_facts(text: str) -> CardFacts:
-    """Return the serial and the date that the keywords SERIAL and CREATED give."""
+    """Return what the keywords SERIAL, CREATED and MEASUREMENT_SOURCE give."""
     said: dict[str, str] = {}
     words = list(_words(text))
     for word, following in pairwise(words):
         if _is(word, "BEGIN_DATA"):
             break
-        if word.text.upper() in ("SERIAL", "CREATED") and not word.quoted:
+        if word.text.upper() in FACTS and not word.quoted:
             said.setdefault(word.text.upper(), following.text.strip())
-    return CardFacts(said.get("SERIAL") or None, said.get("CREATED") or None)
+    return CardFacts(*(said.get(key) or None for key in FACTS))
 
 
 def write_cgats(
@@ -90,7 +94,7 @@ def write_cgats(
 ) -> str:
     """Return the colours as CGATS.17 text."""
     known = facts or CardFacts()
-    pairs = (("SERIAL", known.serial), ("CREATED", known.measured_on))
+    pairs = zip(FACTS, (known.serial, known.measured_on, known.source), strict=True)
     said = "".join(f"{key} {_quoted(value)}\n" for key, value in pairs if value)
     rows = "".join(
         f"{_written(patch)}\t{v[0]:.4f}\t{v[1]:.4f}\t{v[2]:.4f}\n" for patch, v in lab.items()

@@ -12,10 +12,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from api import people, shelf
+from api.card_books import card_lines
 from api.deps import Asker, DeskOf, Keeper, Now, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
+from api.pages import cards as card_pages
 from api.pages.render import page
 from api.people import THE_SHOP, PeopleError, Who
 from api.settings import Settings
@@ -25,6 +27,7 @@ from api.store import KeptFile
 from dosing.analytes import ANALYTES
 
 router = APIRouter(prefix="/shop", include_in_schema=False, dependencies=[Depends(who_asks)])
+router.include_router(card_pages.router)
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,8 @@ class ShopPage:
     alone: bool
     samples: bool
     secure: bool
+    fading: tuple[str, ...] = ()
+    """One sentence for each card in use that fades."""
     trouble: str | None = None
 
 
@@ -103,6 +108,7 @@ def shop_page(
     with store.reading() as session:
         members = tuple(Who(one.name, one.role) for one in people.members(session))
         tables, cards = (on_shelf(session, kind) for kind in ("table", "card"))
+        lines = card_lines(session)
     return ShopPage(
         tables=tables,
         cards=cards,
@@ -112,6 +118,9 @@ def shop_page(
         alone=who == THE_SHOP,
         samples=settings.samples is not None,
         secure=request.url.scheme == "https" or request.url.hostname in ("127.0.0.1", "localhost"),
+        fading=tuple(
+            f"{one.title}: {one.watch.sentence}" for one in lines if one.watch.state == "fading"
+        ),
         trouble=trouble,
     )
 
@@ -197,7 +206,7 @@ def post_member_retire(form: FormOf, store: StoreOf, now: Now, who: Keeper) -> R
     return RedirectResponse("/shop", 303)
 
 
-@router.get("/tables/{name}")
+@router.get("/tables/{name:path}")
 def get_table(
     name: str, store: StoreOf, settings: SettingsOf, now: Now, version: int | None = None
 ) -> HTMLResponse:

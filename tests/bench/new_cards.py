@@ -8,6 +8,7 @@ of strips are then read with each.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from tests.render import strips
 from tests.render.inks import Print
 from tests.render.spectra import de00
 
+TODAY = date(2026, 6, 1)
 LIGHTS = ("daylight", "good_led", "daylight", "good_led", "daylight")
 """Lights of the photos that measure a card."""
 
@@ -35,8 +37,9 @@ def card_of(labs: Any) -> Any:
 
 
 def by_photos(shop: int, other: bool, chart: bool) -> Any:
-    """The shop's print as photos tell it, (k, 3), or the sentence why they do not."""
-    from api.card_measure import measure_card
+    """The shop's card as photos tell it, or the sentence why they do not."""
+    from api.card_measure import measure_card, written
+    from api.job import measured_card
     from api.named import Named
     from reader.card import standard_card
 
@@ -51,7 +54,7 @@ def by_photos(shop: int, other: bool, chart: bool) -> Any:
         found = measure_card(photos, known, card)
     except ValueError as refused:
         return str(refused)
-    return np.array([found.card.labs[patch.id] for patch in card.patches])
+    return measured_card(card, Named("new.txt", written(found, None, TODAY).encode()))
 
 
 def cards(shop: int, other: bool) -> Mapping[str, Any]:
@@ -61,13 +64,11 @@ def cards(shop: int, other: bool) -> Mapping[str, Any]:
     card = standard_card()
     paper = setting_of(Job("card", "good", 0, other=other, shop=shop)).paper()
     ways = {
-        "instrument": measured_labs(paper, card),
+        "instrument": card_of(measured_labs(paper, card)),
         "beside_card": by_photos(shop, other, chart=False),
         "beside_chart": by_photos(shop, other, chart=True),
     }
-    return {name: way if isinstance(way, str) else card_of(way) for name, way in ways.items()} | {
-        "nominal": card
-    }
+    return {**ways, "nominal": card}
 
 
 def read_with(card: Any, job: Job) -> list[dict[str, Any]]:
@@ -81,7 +82,7 @@ def read_with(card: Any, job: Job) -> list[dict[str, Any]]:
     kind, shown = strips.FAMILIES[setting.family], truth["strips"][0]["pads"]
     base = {"seed": job.seed, "photo_reasons": list(reading.reasons), "kind": job.kind,
             "card_found": reading.seen.card_found, "strip_found": reading.seen.strip_found,
-            "fault_pads": truth["fault_pads"]}  # fmt: skip
+            "fault_pads": truth["fault_pads"], "ms": 0.0}  # fmt: skip
     return [base | pad_row(pad, shown[i], kind) for i, pad in enumerate(reading.pads)]
 
 

@@ -7,8 +7,11 @@ import pytest
 
 from reader.card import standard_card, with_measured
 from reader.card_files import (
+    BESIDE_CARD,
+    BESIDE_CHART,
     CardFacts,
     CardFileError,
+    print_sd_of,
     read_facts,
     read_measured,
     write_cgats,
@@ -258,3 +261,11 @@ def test_faults_are_named_with_line_and_cure(text, says):
 def test_a_file_too_large_is_no_card():
     with pytest.raises(CardFileError, match="6 MB is no measured card"):
         read_measured(b" " * 6_000_000, "card")
+
+
+def test_a_card_measured_beside_a_chart_says_so_and_is_trusted_less():
+    beside_chart = write_cgats(TWO, facts=CardFacts(source=BESIDE_CHART)).encode()
+    beside_card = write_cgats(TWO, facts=CardFacts(source=BESIDE_CARD)).encode()
+    assert read_facts(beside_chart).source == BESIDE_CHART
+    assert min(print_sd_of(beside_chart)) > 0.5
+    assert print_sd_of(beside_card) == print_sd_of(b"id,L,a,b\n") == (0.0, 0.0, 0.0)

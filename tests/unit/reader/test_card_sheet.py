@@ -110,3 +110,26 @@ def test_colours_go_out_as_srgb():
     """White and mid grey: L 100 is code 1; L 50 has Y 0.184, sRGB code 0.466 (IEC 61966-2-1)."""
     assert srgb_of((100.0, 0.0, 0.0)) == pytest.approx((1, 1, 1), abs=2e-3)
     assert srgb_of((50.0, 0.0, 0.0)) == pytest.approx((0.466, 0.466, 0.466), abs=2e-3)
+
+
+def words_of(pdf, folder):
+    (folder / "sheet.pdf").write_bytes(pdf)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(folder / "sheet.pdf"), "-"],
+        check=True, capture_output=True, text=True,
+    )  # fmt: skip
+    return done.stdout
+
+
+def test_each_card_of_a_sheet_bears_its_own_serial(tmp_path):
+    assert "Serial 2026-1\n" in words_of(draw_sheet(CARD, serial="2026-1"), tmp_path)
+    sheet = words_of(draw_sheet(CARD, "a4", "2026"), tmp_path)
+    assert "Serial 2026-1" in sheet
+    assert "Serial 2026-2" in sheet
+    assert "Serial" not in words_of(draw_sheet(CARD), tmp_path)
+
+
+@pytest.mark.parametrize("serial", ["", " a", "x" * 25, "a\nb", "ü1"])
+def test_a_serial_that_cannot_be_printed_is_refused(serial):
+    with pytest.raises(ValueError, match="cannot be printed; give 1 to 24"):
+        draw_sheet(CARD, serial=serial)
