@@ -50,6 +50,11 @@ class Analyte:
     on_strip: bool = False
     """Whether it is a pad of the usual strip, so that one dip reads it with the others."""
 
+    @property
+    def drifts(self) -> bool:
+        """Whether it moves by itself, without a dose."""
+        return self.drift_per_day > 0.0 or self.drift_share_per_day > 0.0
+
     def drift(self, value: float, hours: float) -> float:
         """Return the deviation that so many hours without a dose bring, in the unit."""
         per_day = max(self.drift_per_day, self.drift_share_per_day * value)

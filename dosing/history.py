@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
-from dosing.bands import Band, band_of, together
 from dosing.course import course_of, numbered, plain_base, split_id
 from dosing.errors import LogError
 from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between, standing_gate, state_of
@@ -15,105 +13,15 @@ from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
+from dosing.standing import FEW, MOVED_BY, Standing, as_it_moves
 from dosing.water import Walk, Water
 
-MOVED_BY: Mapping[str, tuple[str, ...]] = {
-    "chlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
-    "acid": ("ph", "total_alkalinity"),
-    "base_carbonate": ("ph", "total_alkalinity"),
-    "bicarbonate": ("total_alkalinity", "ph"),
-    "calcium": ("calcium_hardness", "total_hardness"),
-    "salt": ("salt",),
-    "phosphate_remover": ("phosphate",),
-    "softening_medium": ("calcium_hardness", "total_hardness"),
-    "dechlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
-    "bromine": ("bromine", "free_chlorine", "total_chlorine"),
-    "silver": (),
-    "monopersulfate": ("total_chlorine", "ph"),
-}
-"""Analytes whose readings no longer hold after a dose of the kind."""
-
 DEFAULT_MIXING = timedelta(minutes=15)
-AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine": 0.25}
-"""How far two readings may lie apart for each square root of an hour between them: pH under air in
-its unit, chlorine as a share of its value (common practice)."""
-
 REMEMBERS = 400
 """Newest events that the belief walks through: what came before is other water."""
 
-POOLED, FEW, NEWEST = 10, 4, 2
-"""So many readings of one water are pooled. Once there are more than a few, the newest alone may
-decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
-
 ENGINE_STEPS = ("measure", "dose", "wait", "replace_water", "ask", "lower")
 """Beginnings of the step ids that the engine makes by itself."""
-
-
-@dataclass
-class Standing:
-    """What the readings of one analyte say since its water was last moved."""
-
-    band: Band | None = None
-    """Their joint band at the time of the last one; None when none counts."""
-    at: datetime | None = None
-    """Time of the last reading that counts."""
-    recent: Band | None = None
-    """The joint band of the very newest, once there are many."""
-    newest: tuple[Band, ...] = ()
-    """The bands of the newest readings, each aged to the last."""
-    count: int = 0
-    strips: int = 0
-    contradicts: bool = False
-    ready_at: datetime | None = None
-    """When a reading counts again after the last move."""
-    before: Band | None = None
-    """What stood before the move."""
-    before_at: datetime | None = None
-    doses: list[Dose] = field(default_factory=list)
-    """Doses that moved it since its last valid reading."""
-    last: Reading | None = None
-    earlier: Reading | None = None
-    """The reading before the last, valid or not, for trends."""
-
-    def move(self, ready_at: datetime, dose: Dose | None) -> None:
-        """Let no earlier reading count any more."""
-        if self.band is not None:
-            self.before, self.before_at, self.doses = self.band, self.at, []
-        self.band, self.recent, self.newest, self.count, self.strips = None, None, (), 0, 0
-        self.contradicts = False
-        self.ready_at = max(self.ready_at or ready_at, ready_at)
-        if dose is not None:
-            self.doses.append(dose)
-
-    def read(self, reading: Reading) -> None:
-        """Take in a reading that counts."""
-        fresh = band_of(reading)
-        if self.band is not None and self.at is not None:
-            wider = _between(reading, self.band, reading.at - self.at)
-            self.newest = tuple(band.wider(wider) for band in self.newest)
-        self.count += 1
-        self.newest = (*self.newest, fresh)[-POOLED:]
-        self.band, self.contradicts = together(self.newest)
-        self.recent = together(self.newest[-NEWEST:])[0] if self.count > FEW else None
-        self.at = reading.at
-        self.strips += reading.source in ("photo", "hand")
-        self.earlier, self.last = self.last, reading
-
-    def now(self, at: datetime, band: Band | None = None) -> Band | None:
-        """Return the band as it stands at a moment, wider with age for what drifts."""
-        band = band or self.band
-        if band is None or self.last is None or self.at is None:
-            return None
-        gone_h = (at - self.at).total_seconds() / 3600.0
-        return band.wider(ANALYTES[self.last.analyte].drift(band.mode, gone_h))
-
-
-def _between(reading: Reading, band: Band, gap: timedelta) -> float:
-    """Return the deviation that time may have brought between two readings."""
-    per_root_hour = AIR_MIXES.get(reading.analyte, 0.0)
-    scale = 1.0 if reading.analyte == "ph" else band.mode
-    root_hours: float = (gap.total_seconds() / 3600.0) ** 0.5
-    return per_root_hour * scale * root_hours
 
 
 class History:
@@ -143,6 +51,9 @@ class History:
         self._known = _KnownSteps(procedure)
         for place, event in enumerate(log.events):
             self._take(event, place >= self._remembered)
+        self.last_at = log.events[-1].at if log.events else at
+        self._walk.wait_until(self.last_at)
+        self.water_at_last_event = Water(self._walk.state.copy(), self.last_at)
         self._walk.wait_until(at)
         self.water = Water(self._walk.state, at)
         """The belief at the moment of asking."""
@@ -226,9 +137,8 @@ class History:
         if seen.state == "undecided" and standing.recent is not None:
             newest = standing_gate(gate, standing.now(at, standing.recent))
             return seen if newest.state == "undecided" else newest
-        analyte = ANALYTES[gate.analyte]
-        if analyte.drift_per_day or analyte.drift_share_per_day:
-            return seen  # it moves untold, under air and dirt: only readings count
+        if ANALYTES[gate.analyte].drifts:
+            return as_it_moves(seen, standing, water, at)
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
         surely = believed >= OPEN_FROM or believed <= SHUT_TO
         few = standing.count <= FEW and not standing.contradicts

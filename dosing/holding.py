@@ -61,6 +61,8 @@ def _judge(now: Situation, hold: Hold) -> Todo | None:
     standing, state = now.standing(hold), now.state(hold)
     if state.state == "open":
         return None
+    if state.state == "undecided" and standing.count < 2:
+        return undecided(now, hold)
     too_high = standing.band is not None and standing.band.mode > hold.aim_up.value
     if too_high and (lower := lower_output(now)):
         return lower
@@ -111,6 +113,9 @@ def lower_output(now: Situation) -> Todo | None:
     judged = standing.at is not None and now.history.counts_for(hold, standing.at)
     if standing.band is None or not judged or standing.band.mode < hold.aim_up.value:
         return None
+    lowered = now.history.last_done("lower_output")
+    if lowered is not None and standing.at is not None and lowered >= standing.at:
+        return None  # once for each reading: the next one tells whether it was enough
     ahead = now.water.later(AHEAD_H)
     if 1.0 - ahead.probability(hold.analyte, None, hold.high.value) < TOO_SURE:
         return None

@@ -8,11 +8,12 @@ from datetime import datetime, timedelta
 from dosing.analytes import ANALYTES
 from dosing.errors import LogError
 from dosing.gates import GateState, of_step, side, waiting
-from dosing.history import History, Standing
+from dosing.history import History
 from dosing.log import Dose, Log, Reading
 from dosing.procedure import Confirm, Gate, Hold, Procedure, Stage, Step, Wait
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
+from dosing.standing import Standing
 
 SLOW = ("phosphate_remover", "softening_medium")
 """Kinds that act over hours while other things go on."""
@@ -57,7 +58,7 @@ class Situation:
         if not events or events[-1].at >= self.at:
             return None
         then = copy(self)
-        then.at = events[-1].at
+        then.at, then.water = events[-1].at, self.history.water_at_last_event
         return then
 
     def _evident(self) -> frozenset[str]:
@@ -184,9 +185,8 @@ class Situation:
         standing = self.standing(gate)
         if standing.at is None:
             return True
-        analyte = ANALYTES[gate.analyte]
-        drifts = analyte.drift_per_day or analyte.drift_share_per_day
-        return bool(drifts) and self.at - standing.at > timedelta(hours=FRESH_H)
+        drifts = ANALYTES[gate.analyte].drifts
+        return drifts and self.at - standing.at > timedelta(hours=FRESH_H)
 
     def gates(self) -> list[tuple[Stage, Gate | Hold]]:
         """Return the gates that apply to this tub, in order."""

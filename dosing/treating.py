@@ -11,12 +11,12 @@ from dosing.cautions import with_dose
 from dosing.course import numbered
 from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed, Want, dose_for, want_of
 from dosing.gates import limits, side
-from dosing.history import MOVED_BY
 from dosing.measuring import ask, believed, expected, measure
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.products import Product
 from dosing.situation import Situation
+from dosing.standing import MOVED_BY
 from dosing.steps import Expected, Todo
 from dosing.water import Water
 

@@ -1,0 +1,137 @@
+"""What the readings of one analyte say since its water was last moved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+from dosing.analytes import ANALYTES
+from dosing.bands import Band, band_of, together
+from dosing.gates import OPEN_FROM, GateState, between
+from dosing.log import Dose, Reading
+from dosing.water import Water
+
+MOVED_BY: Mapping[str, tuple[str, ...]] = {
+    "chlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
+    "acid": ("ph", "total_alkalinity"),
+    "base_carbonate": ("ph", "total_alkalinity"),
+    "bicarbonate": ("total_alkalinity", "ph"),
+    "calcium": ("calcium_hardness", "total_hardness"),
+    "salt": ("salt",),
+    "phosphate_remover": ("phosphate",),
+    "softening_medium": ("calcium_hardness", "total_hardness"),
+    "dechlorinating": ("free_chlorine", "total_chlorine", "bromine", "ph"),
+    "bromine": ("bromine", "free_chlorine", "total_chlorine"),
+    "silver": (),
+    "monopersulfate": ("total_chlorine", "ph"),
+}
+"""Analytes whose readings no longer hold after a dose of the kind."""
+
+MOVES_AFTER = timedelta(minutes=10)
+"""Age from which a reading of what moves by itself must be borne out by the belief."""
+
+AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine": 0.25}
+"""How far two readings may lie apart for each square root of an hour between them: pH under air in
+its unit, chlorine as a share of its value (common practice)."""
+
+POOLED, FEW, NEWEST = 10, 4, 2
+"""So many readings of one water are pooled. Once there are more than a few, the newest alone may
+decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
+
+POOLED_WITHIN = timedelta(minutes=30)
+"""Readings of what moves by itself that lie further apart are of different water: not pooled."""
+NEW_VISIT = timedelta(hours=12)
+"""After so long the looks at what moves by itself are counted anew."""
+
+
+@dataclass
+class Standing:
+    """What the readings of one analyte say since its water was last moved."""
+
+    band: Band | None = None
+    """Their joint band at the time of the last one; None when none counts."""
+    at: datetime | None = None
+    """Time of the last reading that counts."""
+    recent: Band | None = None
+    """The joint band of the very newest, once there are many."""
+    newest: tuple[Band, ...] = ()
+    """The bands of the newest readings, each aged to the last."""
+    count: int = 0
+    strips: int = 0
+    contradicts: bool = False
+    ready_at: datetime | None = None
+    """When a reading counts again after the last move."""
+    before: Band | None = None
+    """What stood before the move."""
+    before_at: datetime | None = None
+    doses: list[Dose] = field(default_factory=list)
+    """Doses that moved it since its last valid reading."""
+    last: Reading | None = None
+    earlier: Reading | None = None
+    """The reading before the last, valid or not, for trends."""
+
+    def move(self, ready_at: datetime, dose: Dose | None) -> None:
+        """Let no earlier reading count any more."""
+        if self.band is not None:
+            self.before, self.before_at, self.doses = self.band, self.at, []
+        self.band, self.recent, self.newest, self.count, self.strips = None, None, (), 0, 0
+        self.contradicts = False
+        self.ready_at = max(self.ready_at or ready_at, ready_at)
+        if dose is not None:
+            self.doses.append(dose)
+
+    def read(self, reading: Reading) -> None:
+        """Take in a reading that counts."""
+        fresh = band_of(reading)
+        if self.at is not None and ANALYTES[reading.analyte].drifts:
+            self._leave_behind(reading.at - self.at)
+        if self.band is not None and self.at is not None:
+            wider = _between(reading, self.band, reading.at - self.at)
+            self.newest = tuple(band.wider(wider) for band in self.newest)
+        self.count += 1
+        self.newest = (*self.newest, fresh)[-POOLED:]
+        self.band, self.contradicts = together(self.newest)
+        self.recent = together(self.newest[-NEWEST:])[0] if self.count > FEW else None
+        self.at = reading.at
+        self.strips += reading.source in ("photo", "hand")
+        self.earlier, self.last = self.last, reading
+
+    def _leave_behind(self, gap: timedelta) -> None:
+        """Pool no readings over a time in which the water has moved by itself."""
+        if gap > POOLED_WITHIN:
+            self.newest = ()
+        if gap > NEW_VISIT:
+            self.count, self.strips = 0, 0
+
+    def now(self, at: datetime, band: Band | None = None) -> Band | None:
+        """Return the band as it stands at a moment, wider with age for what drifts."""
+        band = band or self.band
+        if band is None or self.last is None or self.at is None:
+            return None
+        gone_h = (at - self.at).total_seconds() / 3600.0
+        return band.wider(ANALYTES[self.last.analyte].drift(band.mode, gone_h))
+
+
+def _between(reading: Reading, band: Band, gap: timedelta) -> float:
+    """Return the deviation that time may have brought between two readings."""
+    per_root_hour = AIR_MIXES.get(reading.analyte, 0.0)
+    scale = 1.0 if reading.analyte == "ph" else band.mode
+    root_hours: float = (gap.total_seconds() / 3600.0) ** 0.5
+    return per_root_hour * scale * root_hours
+
+
+def as_it_moves(seen: GateState, standing: Standing, water: Water, at: datetime) -> GateState:
+    """Return a gate on what moves untold, pH under air and chlorine in fresh water.
+
+    A fresh reading alone decides. Once it has aged the belief, which knows air, demand and
+    generator, must bear it out; it may take a verdict back but never gives one.
+    """
+    if standing.at is None or at - standing.at < MOVES_AFTER or seen.analyte is None:
+        return seen
+    believed = water.probability(seen.analyte, seen.low, seen.high)
+    if seen.state == "open" and believed < OPEN_FROM:
+        return replace(seen, state="undecided", probability=between(believed))
+    if seen.state == "shut" and believed > 0.5:
+        return replace(seen, state="undecided", probability=between(believed))
+    return seen
