@@ -1,4 +1,4 @@
-"""Readings of one analyte together: what is pooled, what has moved on, what the belief takes back."""
+"""Readings of one analyte together: what is pooled, what moved on, what the belief takes back."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
