@@ -81,9 +81,8 @@ def _reduction(photo: Photo, seen: CardSeen, px_per_mm: float | None) -> int:
     wanted = px_per_mm or ENOUGH_PX_PER_MM
     best = 1
     for reduction in (2, 4, 8):
-        is_cheap = reduction >= photo.base
         floor = FINEST_PX_PER_MM if reduction > photo.base else wanted
-        if is_cheap and seen.px_per_mm / reduction >= floor:
+        if seen.px_per_mm / reduction >= floor:
             best = reduction
     return best
 
