@@ -21,7 +21,17 @@ UNTOLD_OUTPUT = 0.4
 """Output of a generator that others have set and no log tells of, 0 to 1 (common practice)."""
 
 LOOKS = 3
-"""Undecided looks at an alkalinity after which air and the acid that follows settle it."""
+"""Undecided looks at an alkalinity or a pH after which air settles it."""
+SAME_DIP = timedelta(minutes=10)
+"""Readings closer than this were made in one visit to the water."""
+AN_HOUR = timedelta(hours=1)
+"""How long air runs for a pH on its edge."""
+LEAST_AIR = timedelta(minutes=50)
+"""No answer asks for less air; what comes sooner came instead of it."""
+LATEST = timedelta(hours=3)
+"""How much later than told a technician comes back from air; a longer pause was another wait."""
+ON_EDGE = 1.0
+"""A pH nearer to a limit than so many of its strip's half bands may be undecided."""
 
 
 def split_id(step: str) -> tuple[str, int]:
@@ -83,50 +93,95 @@ def _aerated(
 ) -> list[tuple[datetime, datetime]]:
     """Return when the jets ran with air because an answer asked for it.
 
-    Air follows acid given for a high alkalinity, and a pH read low; until the next reading or dose.
+    Air follows acid given for a high alkalinity, an alkalinity or a pH on its edge after some
+    looks, and a pH read low. A dip's readings are taken together; what comes soon after them shows
+    that no air ran, and so does a pause far longer than any air.
     """
     gates = {gate.analyte: gate for _, gate in procedure.gates() if isinstance(gate, Gate)}
-    ph, pair = gates.get("ph"), _Alkalinity(gates.get("total_alkalinity"), products)
+    balance = _Balance(gates.get("ph"), gates.get("total_alkalinity"), products)
     spans: list[tuple[datetime, datetime]] = []
     for place, event in enumerate(events):
-        rest = pair.air_after(event)
-        if ph and ph.air and ph.low and _surely_below(event, ph.low.value):
-            rest = timedelta(hours=hours(ph.air))
+        rest = balance.air_after(event)
+        after = _next_of_water(events, place)
+        if after is not None and isinstance(event, Reading):
+            pause = after.at - event.at
+            if pause < SAME_DIP and isinstance(after, Reading):
+                continue  # the dip goes on: what it says together counts
+            if pause < LEAST_AIR or pause > rest + LATEST:
+                continue
         if rest:
             ends = _next_of_ph(events, place)
             spans.append((event.at, min(event.at + rest, ends or event.at + rest)))
     return spans
 
 
-class _Alkalinity:
-    """Follows the alkalinity's readings and doses, to tell when an answer asked for air."""
+class _Balance:
+    """Follows pH and alkalinity through the log, to tell when an answer asked for air."""
 
-    def __init__(self, gate: Gate | None, products: Products) -> None:
-        self.high = gate.high.value if gate and gate.high else None
-        self.rest = timedelta(hours=hours(gate.air)) if gate and gate.air else timedelta(0)
-        self.products, self.last, self.looks = products, 0.0, 0
+    def __init__(self, ph: Gate | None, alkalinity: Gate | None, products: Products) -> None:
+        self.ph, self.products = ph, products
+        self.high = alkalinity.high.value if alkalinity and alkalinity.high else None
+        self.rest = _air_of(alkalinity)
+        self.alkalinities: list[Reading] = []
+        self.phs: list[Reading] = []
 
     def air_after(self, event: Event) -> timedelta:
-        """Return how long jets and air ran after an event for the alkalinity's sake."""
-        none = timedelta(0)
-        if self.high is None:
-            return none
+        """Return how long jets and air ran after an event, as far as it and those before tell."""
         if isinstance(event, Dose):
-            self.looks = 0
-            acid = event.product in self.products and self.products[event.product].kind == "acid"
-            return self.rest if acid and self.last > self.high else none
-        if not isinstance(event, Reading) or event.analyte != "total_alkalinity":
-            return none
-        if event.sample != "tub":
-            return none
-        self.last, self.looks = event.value, self.looks + 1
-        return self.rest if self.looks >= LOOKS and event.value > 0.75 * self.high else none
+            return self._after_dose(event)
+        if not isinstance(event, Reading) or event.sample != "tub":
+            return timedelta(0)
+        if event.analyte == "total_alkalinity":
+            self.alkalinities.append(event)
+        elif event.analyte == "ph":
+            self.phs.append(event)
+        return max(self._for_alkalinity(event), self._for_ph(event))
+
+    def _after_dose(self, dose: Dose) -> timedelta:
+        product = self.products.get(dose.product)
+        acid = product is not None and product.kind == "acid"
+        level = _middle(self.alkalinities)
+        self.alkalinities, self.phs = [], []
+        over = self.high is not None and level is not None and level > self.high
+        return self.rest if acid and over else timedelta(0)
+
+    def _for_alkalinity(self, event: Reading) -> timedelta:
+        newest = self.alkalinities[-1] if self.alkalinities else None
+        if self.high is None or newest is None or event.at - newest.at > SAME_DIP:
+            return timedelta(0)
+        level, looks = _middle(self.alkalinities) or 0.0, len(self.alkalinities)
+        edge = looks >= LOOKS and level > 0.75 * self.high
+        return self.rest if edge or level > self.high else timedelta(0)
+
+    def _for_ph(self, event: Reading) -> timedelta:
+        newest = self.phs[-1] if self.phs else None
+        if self.ph is None or newest is None or event.at - newest.at > SAME_DIP:
+            return timedelta(0)
+        spread = ANALYTES["ph"].photo.fixed
+        low, high = self.ph.low, self.ph.high
+        if low is not None and newest.value + 0.5 * spread < low.value:
+            return _air_of(self.ph)
+        edges = [abs(newest.value - limit.value) for limit in (low, high) if limit is not None]
+        on_edge = bool(edges) and min(edges) < ON_EDGE * spread
+        return AN_HOUR if on_edge and len(self.phs) >= LOOKS else timedelta(0)
 
 
-def _surely_below(event: Event, limit: float) -> bool:
-    if not isinstance(event, Reading) or event.analyte != "ph" or event.sample != "tub":
-        return False
-    return event.value + 0.5 * ANALYTES["ph"].photo.fixed < limit
+def _air_of(gate: Gate | None) -> timedelta:
+    return timedelta(hours=hours(gate.air)) if gate and gate.air else timedelta(0)
+
+
+def _middle(readings: list[Reading]) -> float | None:
+    """Return the middle of the readings since the last dose, of the last few at most."""
+    values = [reading.value for reading in readings[-5:]]
+    return sum(values) / len(values) if values else None
+
+
+def _next_of_water(events: tuple[Event, ...], place: int) -> Reading | Dose | None:
+    """Return the next reading of the tub or dose."""
+    for later in islice(events, place + 1, None):
+        if isinstance(later, Dose) or (isinstance(later, Reading) and later.sample == "tub"):
+            return later
+    return None
 
 
 def _next_of_ph(events: tuple[Event, ...], place: int) -> datetime | None:

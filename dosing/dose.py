@@ -24,6 +24,10 @@ SMALLEST_SHARE = 0.12
 """A dose that can only be this share of what is needed waits for a better reading."""
 
 
+CROSSING = 0.004
+"""Chance that a dose may take of pushing the water out of another gate by its side effects."""
+
+
 class Mixed(Protocol):
     """What is believed of the water once a dose has mixed or acted."""
 
@@ -83,8 +87,19 @@ class DosePlan:
     needed_g: float
     """What would bring the expected value to the aim [g]."""
     held_back_by: str
-    """`aim`, `band` (the far limit), `ph`, `portion` or `pack`."""
+    """`aim`, `band` (the far limit), `ph`, `other` (another gate), `portion` or `pack`."""
     after: Mixed
+    spares: str = ""
+    """The analyte whose gate the dose would else push the water out of."""
+
+
+@dataclass(frozen=True)
+class Keep:
+    """Another gate, which the dose moves as well: acid for the pH lowers the alkalinity."""
+
+    analyte: str
+    low: float | None
+    high: float | None
 
 
 @dataclass(frozen=True)
@@ -99,6 +114,9 @@ class Want:
     """The largest change that one portion may make, in the analyte's unit."""
     share: float = 1.0
     """The share of the need that one portion may be."""
+    keeps: tuple[Keep, ...] = ()
+    crossing: float = CROSSING
+    """The chance of pushing the water out of another gate that the dose may take."""
 
 
 def want_of(gate: Gate | Hold, side: str) -> Want:
@@ -128,8 +146,8 @@ def dose_for(want: Want, water: Water, product: Product) -> DosePlan:
     -------
     DosePlan
         The largest amount that neither passes the aim by expectation, nor brings the far limit
-        into the 99 % band, nor lowers the pH below the least allowed, rounded down to what can be
-        measured out.
+        into the 99 % band, nor lowers the pH below the least allowed, nor pushes the water out of
+        another gate, rounded down to what can be measured out.
     """
     direction = 1.0 if want.aim >= water.value(want.analyte) else -1.0
     needed = _largest(lambda grams: _past_aim(want, water, product, grams, direction))
@@ -143,13 +161,30 @@ def dose_for(want: Want, water: Water, product: Product) -> DosePlan:
         bounds["ph"] = _largest(
             lambda grams: mixed(water, product, grams).band("ph", SURE)[0] < least, needed
         )
+    spares = ""
+    for keep in want.keeps:
+        bound = _sparing(keep, want.crossing, water, product, needed)
+        if bound < bounds.get("other", needed):
+            bounds["other"], spares = bound, keep.analyte
     if want.most_change is not None:
         most = want.most_change
         small = _largest(lambda grams: _moved(want, water, product, grams) > most, needed)
         bounds["portion"] = min(bounds["portion"], small)
     reason = min(bounds, key=lambda name: bounds[name])
     grams, reason = _in_steps(bounds[reason], reason, product)
-    return DosePlan(product, grams, needed, reason, mixed(water, product, grams))
+    spares = spares if reason == "other" else ""
+    return DosePlan(product, grams, needed, reason, mixed(water, product, grams), spares)
+
+
+def _sparing(keep: Keep, crossing: float, water: Water, product: Product, most: float) -> float:
+    """Return the most grams that leave another gate's water where it is, but for a small chance."""
+    inside = water.probability(keep.analyte, keep.low, keep.high)
+
+    def pushes_out(grams: float) -> bool:
+        after = mixed(water, product, grams).probability(keep.analyte, keep.low, keep.high)
+        return grams > 0.0 and inside - after > crossing
+
+    return _largest(pushes_out, most)
 
 
 def _moved(want: Want, water: Water, product: Product, grams: float) -> float:

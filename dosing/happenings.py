@@ -11,7 +11,7 @@ from dosing.chemistry import MOVES
 from dosing.constants import ALKALINITY_PER_CHLORINE, MOLAR_MASS
 from dosing.log import Reading
 from dosing.products import Product, dissolved, effect
-from dosing.scale import NORMAL, OFFSETS, UNKNOWN, combine, deviation, is_news, widened
+from dosing.scale import NORMAL, OFFSETS, UNKNOWN, combine, deviation, is_news, offset_of, widened
 from dosing.state import (
     DISSOLVED,
     SHOWN,
@@ -62,15 +62,15 @@ def read(state: State, reading: Reading) -> None:
         state.belief.renew(main, state.belief.of(main), _unknown(reading, mean))
     method = f"error of {reading.source} {reading.analyte}"
     state.belief.add_entry(method, 0.0, SHARED_SHARE**0.5 * deviation(reading))
-    weights[method] = 1.0 if reading.analyte == "ph" else mean + OFFSETS[reading.analyte]
+    weights[method] = 1.0 if reading.analyte == "ph" else mean + offset_of(reading)
     mean, variance = state.belief.moments(weights)
     mean, variance = max(mean, 0.0), max(variance, 1e-12)
-    wider = widened(reading, mean, variance)
+    wider, widen = widened(reading, mean, variance)
     if wider > variance:
         state.belief.shake(next(iter(weights)), (wider - variance) ** 0.5)
         variance = wider
     doubtful = reading.analyte in ("ph", "total_alkalinity") and reading.sample == "tub"
-    widen = 2.0 if doubtful and state.belief.of("free") > BLEACHES_PH else 1.0
+    widen *= 2.0 if doubtful and state.belief.of("free") > BLEACHES_PH else 1.0
     widen *= (1.0 - SHARED_SHARE) ** 0.5
     state.belief.correct(weights, *combine(reading, mean, variance, widen))
     state.hold_positive()

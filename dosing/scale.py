@@ -27,7 +27,14 @@ UNKNOWN: Final = 0.7
 """How far off the water then is, on the scale (standard deviation)."""
 SURPRISE: Final = 2.0
 """A gap between reading and belief of more joint deviations than this widens the belief."""
+MOVES_BY_ITSELF: Final = ("ph", "free_chlorine", "total_chlorine", "bromine")
 NARROWEST: Final = 1e-4
+
+LEANS: Final = 0.03
+"""A band whose upper side is longer by more than this share of its width tells its own scale."""
+LEAST_OFFSET: Final = 0.1
+MOST_OFFSET: Final = 4.0
+"""A reading's own offset lies between these multiples of its analyte's."""
 
 OFFSETS: Final = {
     name: 0.0 if name == "ph" else analyte.photo.fixed / max(analyte.photo.share, 1e-9)
@@ -36,33 +43,56 @@ OFFSETS: Final = {
 """c of ln(x + c) by analyte, in its unit; 0 for pH, which stays as it is."""
 
 
-def inwards(analyte: str, value: float) -> float:
-    """Return a value on its analyte's scale."""
-    return value if analyte == "ph" else math.log(max(value, 0.0) + OFFSETS[analyte])
+def inwards(analyte: str, value: float, offset: float | None = None) -> float:
+    """Return a value on its analyte's scale, or on that of another offset."""
+    if analyte == "ph":
+        return value
+    return math.log(max(value, 0.0) + (OFFSETS[analyte] if offset is None else offset))
 
 
-def outwards(analyte: str, place: float) -> float:
+def outwards(analyte: str, place: float, offset: float | None = None) -> float:
     """Return the value at a place of the scale; never negative."""
     if analyte == "ph":
         return place
-    return max(math.exp(min(place, 50.0)) - OFFSETS[analyte], 0.0)
+    return max(math.exp(min(place, 50.0)) - (OFFSETS[analyte] if offset is None else offset), 0.0)
 
 
-def bell(analyte: str, mean: float, variance: float) -> tuple[float, float]:
+def bell(
+    analyte: str, mean: float, variance: float, offset: float | None = None
+) -> tuple[float, float]:
     """Return mean and sd on the scale of a belief given by mean and variance of the value."""
     if analyte == "ph":
         return mean, math.sqrt(max(variance, 0.0))
-    whole = max(mean, 0.0) + OFFSETS[analyte]
+    whole = max(mean, 0.0) + (OFFSETS[analyte] if offset is None else offset)
     log_variance = math.log1p(variance / (whole * whole))
     return math.log(whole) - 0.5 * log_variance, math.sqrt(log_variance)
 
 
-def unbell(analyte: str, place: float, sd: float) -> tuple[float, float]:
+def unbell(
+    analyte: str, place: float, sd: float, offset: float | None = None
+) -> tuple[float, float]:
     """Return mean and variance of the value; the inverse of `bell`."""
     if analyte == "ph":
         return place, sd * sd
+    c = OFFSETS[analyte] if offset is None else offset
     whole = math.exp(min(place + 0.5 * sd * sd, 50.0))
-    return whole - OFFSETS[analyte], whole * whole * math.expm1(min(sd * sd, 20.0))
+    return whole - c, whole * whole * math.expm1(min(sd * sd, 20.0))
+
+
+def offset_of(reading: Reading) -> float:
+    """Return c of the scale ln(x + c) on which this reading's band is even to both sides.
+
+    A band that leans upwards tells how its method's error grows with the value; one that does not
+    (or is cut off at zero) tells nothing, and the analyte's own scale stands.
+    """
+    usual = OFFSETS[reading.analyte]
+    low, value, high = reading.low, reading.value, reading.high
+    if reading.analyte == "ph" or low is None or high is None or low <= 0.0:
+        return usual
+    lean = low + high - 2.0 * value
+    if lean <= LEANS * (high - low):
+        return usual
+    return min(max((value * value - low * high) / lean, LEAST_OFFSET * usual), MOST_OFFSET * usual)
 
 
 def combine(
@@ -79,24 +109,24 @@ def combine(
     widen
         How much wider than it says the band is to be taken.
     """
-    analyte = reading.analyte
-    prior, spread = bell(analyte, mean, variance)
-    value = inwards(analyte, reading.value)
+    analyte, c = reading.analyte, offset_of(reading)
+    prior, spread = bell(analyte, mean, variance, c)
+    value = inwards(analyte, reading.value, c)
     if reading.low is None and reading.high is None:
         return mean, variance
     if reading.high is None:
-        width = widen * (value - inwards(analyte, reading.low or 0.0)) / OPEN_95
+        width = widen * (value - inwards(analyte, reading.low or 0.0, c)) / OPEN_95
         place, sd = _beyond(prior, spread, value, width, 1.0)
     elif reading.low is None and analyte == "ph":
         width = widen * (reading.high - value) / OPEN_95
         place, sd = _beyond(prior, spread, value, width, -1.0)
     elif reading.low is None:  # from nothing to about the value: zero closes the band
-        middle = inwards(analyte, 0.5 * reading.value)
-        width = widen * (inwards(analyte, reading.high) - middle) / OPEN_95
+        middle = inwards(analyte, 0.5 * reading.value, c)
+        width = widen * (inwards(analyte, reading.high, c) - middle) / OPEN_95
         place, sd = _between(prior, spread, middle, max(width, NARROWEST))
     else:
         place, sd = _between(prior, spread, value, widen * _width(reading, value))
-    return unbell(analyte, place, sd)
+    return unbell(analyte, place, sd, c)
 
 
 def is_news(reading: Reading, mean: float, variance: float) -> bool:
@@ -107,8 +137,9 @@ def is_news(reading: Reading, mean: float, variance: float) -> bool:
     """
     if reading.low is None or reading.high is None:
         return False
-    prior, spread = bell(reading.analyte, mean, variance)
-    value = inwards(reading.analyte, reading.value)
+    c = offset_of(reading)
+    prior, spread = bell(reading.analyte, mean, variance, c)
+    value = inwards(reading.analyte, reading.value, c)
     width = _width(reading, value)
     gap2 = (value - prior) ** 2
 
@@ -120,28 +151,36 @@ def is_news(reading: Reading, mean: float, variance: float) -> bool:
     return fits(NEWS_SHARE, UNKNOWN**2 + spread**2 + width**2) > max(held, strayed)
 
 
-def widened(reading: Reading, mean: float, variance: float) -> float:
-    """Return the variance a belief should have had, for a reading to surprise it so little.
+def widened(reading: Reading, mean: float, variance: float) -> tuple[float, float]:
+    """Return the variance a belief should have had, and how much wider the reading's band.
 
-    A reading more than `SURPRISE` joint deviations off says that the belief was too sure (jets
-    nobody told of, more bathers than usual): it is widened until the reading fits.
+    A reading more than `SURPRISE` joint deviations off says that somebody was too sure. Of what
+    moves by itself it was the belief (jets nobody told of, more bathers than usual): it is widened
+    until the reading fits. What only a dose moves stays where many readings saw it: there belief
+    and reading are widened alike, so that the middle moves no more than it would have, and the
+    band tells the doubt.
     """
-    prior, spread = bell(reading.analyte, mean, variance)
-    value = inwards(reading.analyte, reading.value)
+    c = offset_of(reading)
+    prior, spread = bell(reading.analyte, mean, variance, c)
+    value = inwards(reading.analyte, reading.value, c)
     gap, width = abs(value - prior), deviation(reading)
     if (reading.low is None and value >= prior) or (reading.high is None and value <= prior):
-        return variance  # "at most" above the belief, "at least" below it: nothing new
-    if gap * gap <= SURPRISE**2 * (spread * spread + width * width):
-        return variance
+        return variance, 1.0  # "at most" above the belief, "at least" below it: nothing new
+    excess = gap * gap / (SURPRISE**2 * (spread * spread + width * width))
+    if excess <= 1.0:
+        return variance, 1.0
+    if reading.analyte not in MOVES_BY_ITSELF:
+        return variance * excess, math.sqrt(excess)
     wanted = math.sqrt((gap / SURPRISE) ** 2 - width * width)
-    return variance * (wanted / max(spread, NARROWEST)) ** 2
+    return variance * (wanted / max(spread, NARROWEST)) ** 2, 1.0
 
 
 def deviation(reading: Reading) -> float:
     """Return the standard deviation of a reading on its scale, an open side taken as the other."""
-    value = inwards(reading.analyte, reading.value)
+    c = offset_of(reading)
+    value = inwards(reading.analyte, reading.value, c)
     sides = [
-        abs(inwards(reading.analyte, side) - value)
+        abs(inwards(reading.analyte, side, c) - value)
         for side in (reading.low, reading.high)
         if side is not None
     ]
@@ -150,8 +189,9 @@ def deviation(reading: Reading) -> float:
 
 def _width(reading: Reading, value: float) -> float:
     """Return the reading's standard deviation on the scale."""
-    upper = inwards(reading.analyte, reading.high or 0.0) - value
-    lower = value - inwards(reading.analyte, reading.low or 0.0)
+    c = offset_of(reading)
+    upper = inwards(reading.analyte, reading.high or 0.0, c) - value
+    lower = value - inwards(reading.analyte, reading.low or 0.0, c)
     if reading.analyte != "ph" and not reading.low:  # cut off at zero: the upper side tells
         lower = max(upper, lower)
     return max(0.5 * (upper + lower) / NORMAL_95, NARROWEST)

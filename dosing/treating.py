@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.cautions import with_dose
 from dosing.course import numbered
-from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed, Want, dose_for, want_of
+from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed
 from dosing.gates import limits, side
 from dosing.measuring import ask, believed, expected, measure
+from dosing.portions import WORTH_INSIDE, gentler, least_harm, planned, unsparing
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.products import Product
@@ -32,8 +32,8 @@ NEUTRALISE_ABOVE = 15.0
 NEVER_DOSED = ("bromine", "silver", "monopersulfate")
 """Kinds that a person gives, as their label says."""
 
-LOOKS, WORTH_INSIDE = 3, 0.85
-"""Readings of one water before a cut dose, while it would end inside with less than this."""
+LOOKS = 3
+"""Readings of one water before a cut dose, while it would end inside with too small a chance."""
 
 WORTH_ACID = 0.15
 """An acid dose that can only be this share of the need waits until air has raised the pH."""
@@ -89,7 +89,7 @@ def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | No
     if help_ in NEVER_DOSED:
         return None
     products = now.products.of_kind(help_)
-    return _dose(now, gate, where, products[0]) if products else None
+    return _dose(now, gate, where, least_harm(now, gate, where, products)) if products else None
 
 
 def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ...]) -> Todo:
@@ -121,7 +121,12 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
     old_ph = now.history.standing("ph").band is None or (ph is not None and now.is_aired(ph))
     if product.kind == "acid" and old_ph:
         return measure(now, gate, "An acid dose needs a pH reading that still counts.")
-    plan = _planned(now, gate, where, product)
+    plan = planned(now, gate, where, product)
+    if plan.spares:
+        spared = _spared(now, gate, where, plan)
+        if isinstance(spared, Todo):
+            return spared
+        plan = spared
     for_alkalinity = product.kind == "acid" and gate.analyte == "total_alkalinity"
     held_by_ph = plan.held_back_by == "ph" and plan.grams < WORTH_ACID * plan.needed_g
     if for_alkalinity and held_by_ph:
@@ -135,38 +140,32 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
     return dose_step(now, gate, plan)
 
 
+def _spared(now: Situation, gate: Gate | Hold, where: str, plan: DosePlan) -> Todo | DosePlan:
+    """The whole dose might push another gate's water out: be surer of that first, then give less.
+
+    Chlorine comes before hardness: its dose is never cut for that.
+    """
+    if plan.product.kind == "chlorinating":
+        return unsparing(now, gate, where, plan.product)
+    if _once_mixed(now, plan).probability(gate.analyte, *limits(gate)) >= WORTH_INSIDE:
+        return plan
+    other = next(one for _, one in now.gates() if one.analyte == plan.spares)
+    label = ANALYTES[plan.spares].label
+    if now.standing(other).count < LOOKS:
+        reason = (
+            f"{plan.product.label} for the {ANALYTES[gate.analyte].label} also moves the {label}, "
+            "which is near its limit: read that once more first."
+        )
+        return measure(now, other, reason)
+    return gentler(now, gate, where, plan.product)
+
+
 def _worth_another_look(now: Situation, gate: Gate | Hold, plan: DosePlan) -> bool:
     """A dose cut short by a wide band would end on the gate's edge: read once more first."""
     if now.standing(gate).count >= LOOKS or not isinstance(gate, Gate):
         return False
     inside = plan.after.probability(gate.analyte, *limits(gate))
     return inside < WORTH_INSIDE
-
-
-def _planned(now: Situation, gate: Gate | Hold, where: str, product: Product) -> DosePlan:
-    """Return the dose; a later portion that would end on the gate's edge may be larger."""
-    want = _portion(now, gate, where, product)
-    plan = dose_for(want, now.water, product)
-    if want.most_change is None or plan.held_back_by != "portion":
-        return plan
-    if 0.03 < plan.after.probability(gate.analyte, *limits(gate)) < WORTH_INSIDE:
-        return dose_for(replace(want, most_change=1.7 * want.most_change), now.water, product)
-    return plan
-
-
-def _portion(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Want:
-    """Return the want with the shares that the procedure sets for portions."""
-    want = want_of(gate, where)
-    if product.kind == "dechlorinating":
-        return replace(want, share=0.5)
-    if not isinstance(gate, Gate) or gate.first_share is None:
-        return want
-    first = not now.history.doses_of(product.kind)
-    if first:
-        return replace(want, share=gate.first_share.value)
-    if gate.later_share is not None:
-        return replace(want, most_change=gate.later_share.value * want.aim)
-    return want
 
 
 def _too_unsure(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
@@ -217,10 +216,16 @@ def after_dose(now: Situation, plan: DosePlan) -> dict[str, Expected]:
         for analyte in MOVED_BY[plan.product.kind]
         if now.history.standing(analyte).last is not None
     ]
+    after = _once_mixed(now, plan)
+    return {analyte: believed(after, analyte) for analyte in moved}
+
+
+def _once_mixed(now: Situation, plan: DosePlan) -> Mixed:
+    """Return the water after the jets that mix a dose, which lift the pH a little."""
     after: Mixed = plan.after
     if isinstance(after, Water):
-        after = after.later(now.history.mixing(plan.product.kind).total_seconds() / 3600.0)
-    return {analyte: believed(after, analyte) for analyte in moved}
+        return after.later(now.history.mixing(plan.product.kind).total_seconds() / 3600.0)
+    return after
 
 
 def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> str:
@@ -234,8 +239,14 @@ def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> st
         "pack": f"The product goes in in parts; this one brings {label} to about {aim}.",
         "band": f"More could pass the far limit, as sure as the readings are; expect about {aim}.",
         "ph": f"More would bring the pH under what is allowed; {label} goes to about {aim}.",
+        "other": f"More could push the {_other(plan)} out of its range; {label} goes to about "
+        f"{aim}.",
     }[plan.held_back_by]
     return f"{taken} {why}"
+
+
+def _other(plan: DosePlan) -> str:
+    return ANALYTES[plan.spares].label if plan.spares else "water"
 
 
 def _air(now: Situation, gate: Gate | Hold) -> Todo | None:
