@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from api.named import Named
 from api.workers import Answer, Fault
@@ -39,3 +41,39 @@ class CardTask:
         text = written(found, self.serial, self.today)
         told = {"file": text, "notes": list(found.notes), "photos": found.photos}
         return Answer(told, {})
+
+
+@dataclass(frozen=True)
+class StripTask:
+    """One photo of a strip dipped in a water of known value."""
+
+    photo: Named
+    strip: Named
+    """The strip's pads, as `strip.csv` has them."""
+    measured: Named | None
+
+    def answer(self) -> Answer | Fault:
+        """Return each pad's colour, or why it has none."""
+        from api.job import measured_card
+        from api.table_build import colours_of
+        from calibration.table import load_strip
+        from reader.card import standard_card
+        from reader.errors import PhotoError
+
+        try:
+            plans = load_strip(self.strip.text(), self.strip.name)
+            card = standard_card()
+            card = measured_card(card, self.measured) if self.measured else card
+        except ValueError as fault:
+            return Fault("unusable_table_or_card", str(fault))
+        try:
+            found = colours_of(self.photo.data, self.photo.name, plans, card)
+        except PhotoError as fault:
+            return Fault("not_an_image", f"{self.photo.name}: {fault}")
+        pads: list[dict[str, Any]] = []
+        for plan, one in zip(plans, found, strict=True):
+            lab = None if isinstance(one, str) else [round(float(part), 3) for part in one.lab]
+            trouble = one if isinstance(one, str) else None
+            pads.append({"pad": plan.pad, "analyte": plan.analyte, "lab": lab, "trouble": trouble})
+        sha256 = hashlib.sha256(self.photo.data).hexdigest()
+        return Answer({"photo": self.photo.name, "sha256": sha256, "pads": pads}, {})

@@ -93,6 +93,17 @@ def measure_runs(
     return Measured(tuple(found), tuple(dict.fromkeys(unused)))
 
 
+def colours_of(
+    data: bytes, name: str, plans: Sequence[PadPlan], card: Card
+) -> list[StandardPad | str]:
+    """Return for each planned pad of a photo its colour, or the sentence that says why not.
+
+    The pads' values are not known yet and stand as 0. Raises `PhotoError` for what is no photo.
+    """
+    seen = read_strip(data, card, [PadPlace(p.pad, p.centre_mm, p.size_mm) for p in plans])
+    return [_pad(seen, Run(name, plan.analyte, 0.0, 0), plan) for plan in plans]
+
+
 def _pads_by_analyte(
     runs: Sequence[Run], plans: Sequence[PadPlan], name: str
 ) -> Mapping[str, list[PadPlan]]:

@@ -17,7 +17,7 @@ from api.deps import Asker, DeskOf, Keeper, Now, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
-from api.pages import cards as card_pages
+from api.pages import cards as card_pages, waters as water_pages
 from api.pages.render import page
 from api.people import THE_SHOP, PeopleError, Who
 from api.settings import Settings
@@ -28,6 +28,7 @@ from dosing.analytes import ANALYTES
 
 router = APIRouter(prefix="/shop", include_in_schema=False, dependencies=[Depends(who_asks)])
 router.include_router(card_pages.router)
+router.include_router(water_pages.router)
 
 
 @dataclass(frozen=True)

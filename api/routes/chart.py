@@ -12,11 +12,13 @@ from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
+from api.routes import waters
 from api.routes.read import FILE, chosen
 from api.schemas import ChartOut, problems
 from api.workers import ChartRequest, Fault
 
 router = APIRouter(prefix="/api", tags=["chart"], dependencies=[Depends(who_asks)])
+router.include_router(waters.router)
 
 FORM: dict[str, Any] = {
     "requestBody": {
