@@ -49,8 +49,11 @@ class History:
         self._gates = [gate for _, gate in procedure.gates()]
         self._given_by_hand = {gate.id for gate in self._gates if "bromine" in gate.raise_with}
         self._known = _KnownSteps(procedure)
+        self._believes = False
         for place, event in enumerate(log.events):
-            self._take(event, place >= self._remembered)
+            self._believes = place >= self._remembered
+            self._take(event)
+        self._believes = True
         self.last_at = log.events[-1].at if log.events else at
         self._walk.wait_until(self.last_at)
         self.water_at_last_event = Water(self._walk.state.copy(), self.last_at)
@@ -58,12 +61,12 @@ class History:
         self.water = Water(self._walk.state, at)
         """The belief at the moment of asking."""
 
-    def _take(self, event: Event, believe: bool) -> None:
+    def _take(self, event: Event) -> None:
         if isinstance(event, Reading) and self._unsettled(event):
             return
         if isinstance(event, Dose):
             self.product(event)
-        if believe:
+        if self._believes:
             self._walk.take(event)
         if isinstance(event, Reading):
             self._read(event)
@@ -137,6 +140,8 @@ class History:
         if seen.state == "undecided" and standing.recent is not None:
             newest = standing_gate(gate, standing.now(at, standing.recent))
             return seen if newest.state == "undecided" else newest
+        if not self._believes:
+            return seen  # so old that the belief does not go back to it
         if ANALYTES[gate.analyte].drifts:
             return as_it_moves(seen, standing, water, at)
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)

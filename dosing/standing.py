@@ -31,6 +31,9 @@ MOVED_BY: Mapping[str, tuple[str, ...]] = {
 MOVES_AFTER = timedelta(minutes=10)
 """Age from which a reading of what moves by itself must be borne out by the belief."""
 
+BORNE_OUT = 0.8
+"""A single reading that opens a gate is taken again where the belief gives it less than this."""
+
 AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine": 0.25}
 """How far two readings may lie apart for each square root of an hour between them: pH under air in
 its unit, chlorine as a share of its value (common practice)."""
@@ -124,14 +127,19 @@ def _between(reading: Reading, band: Band, gap: timedelta) -> float:
 def as_it_moves(seen: GateState, standing: Standing, water: Water, at: datetime) -> GateState:
     """Return a gate on what moves untold, pH under air and chlorine in fresh water.
 
-    A fresh reading alone decides. Once it has aged the belief, which knows air, demand and
-    generator, must bear it out; it may take a verdict back but never gives one.
+    Readings decide; the belief, which knows air, demand and generator, may take a verdict back but
+    never gives one: of a single fresh reading where it doubts it, of an aged one where it does not
+    bear it out.
     """
-    if standing.at is None or at - standing.at < MOVES_AFTER or seen.analyte is None:
+    if standing.at is None or seen.analyte is None or seen.state == "undecided":
         return seen
     believed = water.probability(seen.analyte, seen.low, seen.high)
-    if seen.state == "open" and believed < OPEN_FROM:
-        return replace(seen, state="undecided", probability=between(believed))
-    if seen.state == "shut" and believed > 0.5:
-        return replace(seen, state="undecided", probability=between(believed))
-    return seen
+    aged = at - standing.at >= MOVES_AFTER
+    if seen.state == "open":
+        bar = OPEN_FROM if aged else BORNE_OUT if standing.count == 1 else 0.0
+        taken_back = believed < bar
+    else:
+        taken_back = aged and believed > 0.5
+    if not taken_back:
+        return seen
+    return replace(seen, state="undecided", probability=between(believed))
