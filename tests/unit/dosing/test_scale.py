@@ -7,7 +7,19 @@ from hypothesis import given, settings, strategies as st
 
 from dosing.analytes import ANALYTES
 from dosing.log import Reading
-from dosing.scale import bell, combine, inside, inwards, is_news, outwards, quantile, unbell
+from dosing.scale import (
+    OFFSETS,
+    bell,
+    combine,
+    inside,
+    inwards,
+    is_news,
+    offset_of,
+    outwards,
+    quantile,
+    unbell,
+    widened,
+)
 
 AT = datetime(2025, 6, 1, 9, tzinfo=UTC)
 NAMES = st.sampled_from(sorted(ANALYTES))
@@ -86,3 +98,24 @@ def test_news_is_told_from_noise():
     assert is_news(reading("calcium_hardness", 300.0, 280.0, 320.0), 40.0, 9.0)
     assert not is_news(reading("calcium_hardness", 48.0, 40.0, 56.0), 40.0, 9.0)
     assert not is_news(reading("calcium_hardness", 300.0, 280.0, None), 40.0, 9.0)
+
+
+def test_a_band_that_leans_upwards_tells_its_own_scale():
+    """Half width 15 + 0.42 x on both sides of ln(x + 35.7)."""
+    leaning = reading("phosphate", 70.55, 28.34, 140.6)
+
+    assert offset_of(leaning) == pytest.approx(35.7, abs=0.1)
+    assert offset_of(reading("phosphate", 70.0, 30.0, 110.0)) == OFFSETS["phosphate"]
+    assert offset_of(reading("phosphate", 5.0, 0.0, 20.0)) == OFFSETS["phosphate"]
+
+
+def test_one_reading_far_off_moves_what_many_have_seen_a_little_and_widens_it():
+    """Phosphate seen at 255 +- 44 by three dips, then one of 70 [28, 141]."""
+    odd = reading("phosphate", 70.55, 28.34, 140.6)
+
+    variance, widen = widened(odd, 255.0, 44.0**2)
+    mean, after = combine(odd, 255.0, variance, widen)
+
+    assert 170.0 < mean < 215.0
+    assert after**0.5 > 44.0
+    assert widened(reading("ph", 7.9, 7.7, 8.1), 7.2, 0.1**2)[1] == 1.0  # of pH the belief gives in
