@@ -22,6 +22,8 @@ UNTOLD_OUTPUT = 0.4
 
 LOOKS = 3
 """Undecided looks at an alkalinity or a pH after which air settles it."""
+MOVES_ALKALINITY = ("acid", "base_carbonate", "bicarbonate")
+"""Kinds of product after which an alkalinity read before no longer holds."""
 SAME_DIP = timedelta(minutes=10)
 """Readings closer than this were made in one visit to the water."""
 AN_HOUR = timedelta(hours=1)
@@ -139,9 +141,11 @@ class _Balance:
 
     def _after_dose(self, dose: Dose) -> timedelta:
         product = self.products.get(dose.product)
-        acid = product is not None and product.kind == "acid"
-        level = _middle(self.alkalinities)
-        self.alkalinities, self.phs = [], []
+        kind = product.kind if product is not None else ""
+        acid, level = kind == "acid", _middle(self.alkalinities)
+        self.phs = []
+        if kind in MOVES_ALKALINITY:
+            self.alkalinities = []
         over = self.high is not None and level is not None and level > self.high
         return self.rest if acid and over else timedelta(0)
 

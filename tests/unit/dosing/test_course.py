@@ -37,6 +37,10 @@ HIGH = (read("total_alkalinity", 0, 220.0), read("ph", 3, 7.4))
     [
         ((*HIGH, read("ph", 183, 7.9)), [(3, 183)]),  # a pause as long as the air asked for
         ((*HIGH, Dose(at(8), ACID, 50.0), read("ph", 188, 7.9)), [(8, 188)]),  # acid, then air
+        (
+            (*HIGH, Dose(at(5), SALT, 9.0), Dose(at(20), ACID, 50.0), read("ph", 200, 7.9)),
+            [(20, 200)],  # what does not move the alkalinity leaves its reading standing
+        ),
         ((*HIGH, read("ph", 15, 7.4), read("ph", 1600, 7.6)), []),  # far too long for air
         ((read("total_alkalinity", 0, 90.0), read("ph", 0, 7.5), read("ph", 180, 7.6)), []),
         ((*[read("ph", 5 * i, 7.85) for i in range(3)], read("ph", 75, 8.0)), [(10, 70)]),
