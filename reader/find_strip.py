@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from reader.strip_edges import (
     strip_line,
     unlike_ground,
 )
+from reader.strip_handle import without_handle
+from reader.strip_shine import shines_at
 
 __all__ = ["PadPlace", "StripBox", "find_strip", "why_no_strip"]
 
@@ -59,6 +61,11 @@ class StripBox:
     """Length of the strip on the card against the table's."""
     width_mm: float
 
+    def lit(self, shines: Sequence[bool]) -> StripBox:
+        """Return the box with `glare` on the pads around which something shines."""
+        pairs = zip(self.pad_reasons, shines, strict=True)
+        return replace(self, pad_reasons=tuple((*r, "glare") if s else r for r, s in pairs))
+
 
 def find_strip(flat: Flat, card: Card, places: Sequence[PadPlace]) -> StripBox | None:
     """Return the strip with its pads' places; None where no strip lies in the slot.
@@ -84,11 +91,15 @@ def find_strip(flat: Flat, card: Card, places: Sequence[PadPlace]) -> StripBox |
     profile = _profile(view, line, ground, over)
     if profile is None:
         return None
-    match = best_match(profile, places)
-    mirrored = best_match(profile.mirrored(profile.stop_mm < view.length_mm), places)
-    line = centred_on_pads(view, line, _spans(match, places))
-    reasons = tuple(_reasons(profile, match, mirrored, over, len(places)))
-    return _box(view, line, places, (profile.start_mm, profile.stop_mm), match, over, reasons)
+    bare = without_handle(profile, places)
+    match = best_match(bare, places)
+    is_end_seen = bare.stop_mm == profile.stop_mm < view.length_mm
+    mirrored = best_match(bare.mirrored(is_end_seen), places)
+    spans = _spans(match, places)
+    line = centred_on_pads(view, line, spans)
+    reasons = tuple(_reasons(bare, match, mirrored, over, len(places)))
+    box = _box(view, line, places, (profile.start_mm, profile.stop_mm), match, over, reasons)
+    return box.lit(shines_at(view, line, ground, spans))
 
 
 def _box_by_pads(view: SlotView, told: PadsPlace, places: Sequence[PadPlace]) -> StripBox:

@@ -6,6 +6,7 @@ has been laid there.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -29,6 +30,8 @@ FINGER_MM = 24.0
 """A fingertip covers less than this of the slot's length; a second strip along it more."""
 HUES_APART = 0.30
 """Difference of hue (log ratio of channels) that one finger does not show."""
+PAD_MM, BLUER = 8.0, 0.1
+"""What is no larger than a pad, and bluer than red as no skin is, is a pad of another strip."""
 PLASTIC_SHARE = 0.72
 """Every channel of white plastic is brighter than this share of the paper."""
 PLASTIC_MM = 3.0
@@ -48,7 +51,11 @@ def cover(view: SlotView, line: StripLine | None, ground: Array) -> Cover:
     """Return what lies over the slot beside the strip; beside nothing where there is no line."""
     sides = [_off_white(view, view.white[s]) & ~_own(view, line, s, 0.8) for s in (0, 1)]
     sides += [_off_white(view, view.near[s]) & ~_own(view, line, s, 0.2) for s in (0, 1)]
-    found = [_stretches(view.u_mm, off) for off in (sides[0] | sides[2], sides[1] | sides[3])]
+    # Beyond the slot's ends the layout may have patches where its sides are white.
+    beside = (view.u_mm > 0.0) & (view.u_mm < view.length_mm)
+    found = [
+        _stretches(view.u_mm, off & beside) for off in (sides[0] | sides[2], sides[1] | sides[3])
+    ]
     second = _is_second_strip(view, found)
     if line is not None and not second:
         second = _plastic_beside_mm(view, line, ground) > PLASTIC_MM
@@ -90,15 +97,22 @@ def _is_second_strip(view: SlotView, found: list[list[tuple[float, float]]]) -> 
         either |= (u >= a) & (u < b)
     if either.sum() * STEP_MM > FINGER_MM or max(len(stretches) for stretches in found) >= 3:
         return True
-    hues: list[Array] = []
+    seen = list(_hues(view, found))
+    bluish = [length < PAD_MM and hue[2] > hue[0] + BLUER for length, hue in seen]
+    return any(bluish) or any(np.abs(hue - seen[0][1]).max() > HUES_APART for _, hue in seen[1:])
+
+
+def _hues(
+    view: SlotView, found: list[list[tuple[float, float]]]
+) -> Iterator[tuple[float, NDArray[np.float64]]]:
+    """Yield length and hue (log ratio of channels to their mean) of what covers the margins."""
     for side, stretches in enumerate(found):
         for a, b in stretches:
             inside = (view.u_mm > a + 0.5) & (view.u_mm < b - 0.5)
             for band in (view.white[side][inside], view.near[side][inside]):
                 if len(band) and _off_white(view, band).mean() > 0.7:
-                    log = np.log(np.maximum(band, 1e-3))
-                    hues.append(np.median(log - log.mean(axis=1, keepdims=True), axis=0))
-    return any(np.abs(h - hues[0]).max() > HUES_APART for h in hues[1:])
+                    log = np.log(np.maximum(band, 1e-3)).astype(np.float64)
+                    yield b - a, np.median(log - log.mean(axis=1, keepdims=True), axis=0)
 
 
 def _plastic_beside_mm(view: SlotView, line: StripLine, ground: Array) -> float:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 
@@ -12,6 +13,7 @@ from reader.find_strip import PadPlace, find_strip, why_no_strip
 from reader.flatten import flatten
 from reader.photo import open_photo
 from tests.unit.reader.scenes import (
+    FINE,
     Strip,
     draw_card,
     fill,
@@ -166,3 +168,38 @@ def test_noise_of_a_dark_photo_is_no_cover():
     box = find_strip(flatten(photo, find_card(photo, CARD)), CARD, PLACES)
     assert "two_strips" not in box.reasons
     assert "something_over_strip" not in box.reasons
+
+
+@pytest.mark.parametrize("handle", [(200, 40, 50), (20, 40, 120), (25, 25, 25), (240, 200, 30)])
+def test_a_coloured_handle_is_no_pad(handle):
+    strip = Strip(along=2.0, turn_deg=1.0)
+    drawing = lay_strip(bare().copy(), strip)
+    move = strip_to_card(CARD, strip)
+    ends = np.array([[67.0, -2.5], [82.0, -2.5], [82.0, 2.5], [67.0, 2.5]])
+    at_px = np.round((ends @ move[:, :2].T + move[:, 2]) * FINE).astype(np.int32)
+    cv2.fillConvexPoly(drawing, at_px, handle)
+    box = find_strip(flat_of(drawing=drawing), CARD, PLACES)
+    assert worst_mm(box, strip) < PLACE_LIMIT_MM
+    assert box.reasons == ()
+
+
+def test_a_lamp_mirrored_broadly_over_a_pad_is_told():
+    strip = Strip(along=1.5)
+    drawing = lay_strip(bare().copy(), strip)
+    u, v = (strip_to_card(CARD, strip) @ [24.0, 0.0, 1.0]) * FINE
+    y, x = np.mgrid[: drawing.shape[0], : drawing.shape[1]]
+    spot = 60.0 * np.exp(-0.5 * ((x - u) ** 2 + (y - v) ** 2) / (4.0 * FINE) ** 2)
+    drawing = np.clip(drawing * 0.8 + spot[..., None], 0, 255).astype(np.uint8)
+    box = find_strip(flat_of(drawing=drawing), CARD, PLACES)
+    assert box.pad_reasons[2] == ("glare",)
+    assert not any(box.pad_reasons[p] for p in (0, 4, 5))
+
+
+def test_a_pad_of_a_strip_across_the_slot_is_no_finger():
+    drawing = lay_strip(bare().copy(), Strip(along=1.5))
+    x, y, w, _ = CARD.slot.rect_mm
+    fill(drawing, (x + w / 2, y - 3.5, 5.0, 3.5), (90, 150, 225))
+    assert "two_strips" in find_strip(flat_of(drawing=drawing), CARD, PLACES).reasons
+    drawing = lay_strip(bare().copy(), Strip(along=1.5))
+    fill(drawing, (x + w / 2, y - 3.5, 5.0, 3.5), (225, 160, 120))
+    assert "something_over_strip" in find_strip(flat_of(drawing=drawing), CARD, PLACES).reasons
