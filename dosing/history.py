@@ -41,7 +41,7 @@ class History:
         self.passed: dict[str, datetime] = {}
         """When each gate was passed, as long as no newer reading has shut it."""
         self.cautions: list[str] = list(log.cautions)
-        self.drained = 0
+        self.drained_at: datetime | None = None
         self.began = log.events[0].at if log.events else at
         """When this water's story began: the first event, or the last filling."""
         self.readings = 0
@@ -224,7 +224,7 @@ class History:
             self.began = done.at
             self._move_all(done.at)
         if action == "drain":
-            self._start_over()
+            self._start_over(done.at)
 
     def _action(self, base: str) -> str:
         if base in ("drain", "prefilter"):
@@ -234,11 +234,14 @@ class History:
                 return step.action
         return ""
 
-    def _start_over(self) -> None:
-        """The tub was drained: nothing of its old water counts any more."""
+    def _start_over(self, at: datetime) -> None:
+        """The tub was drained: its old water counts no more; what wears keeps its age."""
+        self.began = self.drained_at = at
         self.standings = {key: one for key, one in self.standings.items() if key[1] == "fill"}
         self.done_at.clear()
-        self._done_by_name.clear()
+        wears = {one.id for _, one in self.procedure.steps() if getattr(one, "every", None)}
+        kept = {name: times for name, times in self._done_by_name.items() if name in wears}
+        self._done_by_name = {} if self.procedure.ends else kept
         self.doses.clear()
         self.replaced.clear()
         self.passed = {
@@ -246,7 +249,6 @@ class History:
             for gate in self._gates
             if gate.sample == "fill" and gate.id in self.passed
         }
-        self.drained += 1
 
     def times_done(self, base: str) -> list[datetime]:
         """Return when the steps of this name were confirmed, in order."""

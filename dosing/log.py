@@ -28,6 +28,8 @@ class Tub:
     """The water's temperature now [deg C]."""
     sanitizer: str
     has_sensor: bool
+    bathers_per_day: float | None = None
+    """How many bathe on a usual day; None when nobody said."""
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,7 @@ def _log(data: Any, at: datetime) -> Log:
 
 def _tub(data: Any) -> Tub:
     keys = ("name", "volume_l", "temperature_c", "sanitizer", "has_sensor")
-    tub = _Record(data, "tub", keys, ())
+    tub = _Record(data, "tub", keys, ("bathers_per_day",))
     has_sensor = tub.record["has_sensor"]
     if not isinstance(has_sensor, bool):
         raise LogError(f"tub.has_sensor: {has_sensor!r} must be true or false")
@@ -169,7 +171,14 @@ def _tub(data: Any) -> Tub:
         tub.number("temperature_c", 0.0, 45.0, "deg C"),
         tub.choice("sanitizer", SANITIZERS),
         has_sensor,
+        _bathers(tub),
     )
+
+
+def _bathers(tub: _Record) -> float | None:
+    if tub.record.get("bathers_per_day") is None:
+        return None
+    return tub.number("bathers_per_day", 0.0, 1000.0, "bathers a day")
 
 
 def _event(data: Any, where: str, place: int, at: datetime) -> Event:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from dosing import texts
+from dosing import texts, wear
 from dosing.analytes import ANALYTES
 from dosing.cautions import NO_BATHERS, with_action
 from dosing.course import numbered
@@ -19,7 +19,7 @@ from dosing.situation import Situation
 from dosing.sources import cite
 from dosing.steps import NextStep, Todo
 from dosing.treating import by_the_ph, treat
-from dosing.urgent import air_after_acid, impossible, mixing, start_again
+from dosing.urgent import air_after_acid, drained, impossible, mixing, start_again
 
 MOST_PREFILTERS = 3
 """Prefilters tried before a person must look at the hose's water."""
@@ -66,7 +66,7 @@ def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) 
 
 def _first(now: Situation) -> tuple[str, Todo]:
     """Return the first thing that is not as it should be, with its stage."""
-    urgent = start_again(now) or mixing(now) or impossible(now)
+    urgent = start_again(now) or drained(now) or mixing(now) or impossible(now)
     beside: list[tuple[str, Todo]] = []
     main: tuple[str, Todo] | None = None
     for stage, step in now.procedure.steps():
@@ -248,26 +248,32 @@ def _remedy(now: Situation, gate: Gate, state: str) -> Todo:
 def _confirm(now: Situation, step: Confirm) -> Todo | None:
     """Return something a person does, if it is due."""
     if step.after_dose:
-        return _after_dose(now, step)
+        return wear.after_dose(now, step, _confirm_step(now, step))
     if step.every is not None:
-        return _returning(now, step)
+        return wear.returning(now, step, _confirm_step(now, step))
     return None if now.is_done(step.id) else _confirm_step(now, step)
 
 
 def _confirm_step(now: Situation, step: Confirm) -> Todo:
     stages = now.procedure.stages
     place = next(place for place, one in enumerate(stages) if step in one.steps)
+    if step.every is not None:
+        return _as_a_step(now, step, _cited(step))
     because = f"`{stages[place].title}` comes first."
     if place > 0:
         before = stages[place - 1].title
         because = f"`{stages[place].title}` is next: `{before}` before it is as it should be."
+    return _as_a_step(now, step, (because, *_cited(step)))
+
+
+def _as_a_step(now: Situation, step: Confirm, why: tuple[str, ...]) -> Todo:
     return Todo(
         now.history.next_id(step.id),
         "confirm",
         step.text,
         action=step.action,
         value=step.value.value if step.value else None,
-        why=(because, *_cited(step)),
+        why=why,
         cautions=with_action(step.action),
     )
 
@@ -276,43 +282,8 @@ def _cited(step: Confirm) -> tuple[str, ...]:
     limit = step.value or step.rest or step.every
     if limit is None:
         return ()
-    return (f"{limit.value:g} {limit.unit} rests on: {cite(limit.source)}",)
-
-
-def _after_dose(now: Situation, step: Confirm) -> Todo | None:
-    """Cleaning that follows a treatment, a day apart, so many times."""
-    doses = now.history.doses_of(step.after_dose)
-    if not doses or step.times is None or step.rest is None:
-        return None
-    since = [when for when in now.history.times_done(step.id) if when > doses[-1].at]
-    if len(since) >= step.times.value:
-        return None
-    due = max([doses[-1].at, *since]) + timedelta(hours=hours(step.rest))
-    if due <= now.at:
-        return _confirm_step(now, step)
-    return Todo(
-        numbered(f"wait_{step.id}", 1 + len(now.history.times_done(step.id))),
-        "wait",
-        "Let the filter collect, pump running; it is cleaned when the time is over.",
-        not_before=due,
-        why=(f"After a treatment the filter is cleaned daily, {step.times.value:g} times.",),
-    )
-
-
-def _returning(now: Situation, step: Confirm) -> Todo | None:
-    """Upkeep: something a person does every so many days."""
-    last = now.history.last_done(step.id)
-    if step.every is None:
-        return None
-    due = (last or now.history.began) + timedelta(hours=hours(step.every))
-    if due <= now.at:
-        return _confirm_step(now, step)
-    return Todo(
-        numbered(f"wait_{step.id}", 1 + len(now.history.times_done(step.id))),
-        "wait",
-        f"Nothing is due now. Next: {step.text}",
-        not_before=due,
-    )
+    amount = f"{limit.value:g} {limit.unit}" if limit.unit != "1" else f"{limit.value:g}"
+    return (f"{amount} rests on: {cite(limit.source)}",)
 
 
 def _wait(now: Situation, step: Wait) -> Todo | None:

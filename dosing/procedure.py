@@ -72,6 +72,10 @@ class Confirm:
     """How often it returns in upkeep [d]."""
     text: str
     only_with: str
+    litres_each: Limit | None = None
+    """Litres that one bather uses up: the water's share of a day by bathers [L]."""
+    solids: Limit | None = None
+    """Dissolved solids over those at the start at which it is due [mg/L]."""
     kind: str = "confirm"
 
 

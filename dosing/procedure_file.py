@@ -49,7 +49,10 @@ _STEP_KEYS = {
         *("analyte", "sample", "low", "high", "aim_up", "aim_down", "raise_with", "lower_with"),
         *("first_share", "later_share", "keeps_ph", "air", "remedy", "every"),
     ),
-    "confirm": ("action", "value", "after_dose", "times", "rest", "every"),
+    "confirm": (
+        *("action", "value", "after_dose", "times", "rest", "every"),
+        *("litres_each", "solids"),
+    ),
     "wait": ("since", "rest"),
     "hold": ("analyte", "low", "high", "aim_up", "rest", "judged_after", "since", "raise_with"),
     "tune": ("analyte", "aim", "least", "since"),
@@ -275,7 +278,12 @@ def _confirm(table: Table, name: str, text: str, only_with: str) -> Confirm:
     if after_dose and (times is None or rest is None):
         table.fault("after_dose", "after_dose needs times and rest: how often, and how far apart")
     every = table.limit("every", tuple(TIME_UNITS))
-    return Confirm(name, action, value, after_dose, times, rest, every, text, only_with)
+    litres_each, solids = table.limit("litres_each", ("L",)), table.limit("solids", ("mg/L",))
+    for key, sooner in (("litres_each", litres_each), ("solids", solids)):
+        if sooner and (every is None or sooner.value <= 0.0):
+            table.fault(key, f"{key} brings the step forward: it needs every, and a value above 0")
+    whole = (name, action, value, after_dose, times, rest, every, text, only_with)
+    return Confirm(*whole, litres_each, solids)
 
 
 def _wait(table: Table, name: str, text: str, only_with: str) -> Wait:

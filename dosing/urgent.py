@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from dosing.cautions import with_action
 from dosing.course import numbered
-from dosing.measuring import expected
+from dosing.measuring import ask, expected
 from dosing.procedure import Gate
 from dosing.procedure_file import hours
 from dosing.situation import Situation
@@ -27,6 +27,21 @@ def start_again(now: Situation) -> Todo | None:
                 cautions=with_action("drain"),
             )
     return None
+
+
+def drained(now: Situation) -> Todo | None:
+    """Upkeep ends with the water: what is filled next begins with its start-up."""
+    at = now.history.drained_at
+    events = now.log.events
+    if now.procedure.ends or at is None or not events or events[-1].at > at:
+        return None
+    return ask(
+        now,
+        "ask_new_water",
+        "This tub was drained. Set its procedure to the start-up that fits it and begin again; or "
+        "enter a reading of the new water, and upkeep goes on.",
+        f"The water was drained at {now.offset(at)}; nothing is known of the next.",
+    )
 
 
 def mixing(now: Situation) -> Todo | None:
