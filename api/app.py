@@ -13,6 +13,7 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from api.errors import add_handlers
+from api.fresh import Freshener
 from api.guard import Guard
 from api.metrics import Metrics
 from api.pages import (
@@ -66,7 +67,9 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         app.state.pool = ReadingPool(settings.readers, settings.read_timeout_s)
+        freshener = Freshener(app.state.store, settings, now)
         yield
+        freshener.close()
         app.state.pool.close()
         app.state.store.close()
 

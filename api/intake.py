@@ -20,7 +20,7 @@ from api.named import Named
 from api.position import blank_position
 from api.settings import Settings
 from api.stock import SAMPLE, fetch
-from api.store import KeptFile, Photo, Reading, Store
+from api.store import KeptFile, Photo, Reading, Store, TubSummary
 from api.wire import unread_json
 from api.workers import Answer, Fault, ReadingPool, Request
 
@@ -64,10 +64,7 @@ def take_in(
         return known, False
     if sent.taken_at is not None and sent.taken_at > desk.now + books.CLOCKS_APART:
         raise ValueError("taken_at: lies in the future; correct the phone's clock or the time")
-    with store.writing() as session:
-        books.tub_data(session, sent.tub_id)
-        table = shelved(session, "table", sent.table, settings, desk)
-        card = shelved(session, "card", sent.measured, settings, desk) if sent.measured else None
+    table, card = versions(sent, store, settings, desk)
     clean = Named(sent.photo.name, blank_position(sent.photo.data))
     measured = None if card is None else shelf.named(card)
     answer = pool.read(Request(clean, shelf.named(table), measured, sent.elapsed_s))
@@ -83,6 +80,27 @@ def take_in(
         if known is None:
             raise
         return known, False
+
+
+def versions(
+    sent: Sent, store: Store, settings: Settings, desk: Desk
+) -> tuple[KeptFile, KeptFile | None]:
+    """Return the kept table and card; only what is not kept yet asks for the books' one pen."""
+    with store.reading() as session:
+        books.tub_data(session, sent.tub_id)
+        table = kept_already(session, "table", sent.table)
+        card = kept_already(session, "card", sent.measured) if sent.measured else None
+    if table is None or (sent.measured and card is None):
+        with store.writing() as session:
+            table = shelved(session, "table", sent.table, settings, desk)
+            if sent.measured:
+                card = shelved(session, "card", sent.measured, settings, desk)
+    return table, card
+
+
+def kept_already(session: Session, kind: shelf.Kind, choice: Named | str) -> KeptFile | None:
+    """Return the newest kept version of a name; None where a file came or nothing is kept."""
+    return shelf.latest(session, kind, choice) if isinstance(choice, str) else None
 
 
 def sent_sha256(sent: Sent) -> str:
@@ -164,9 +182,17 @@ def enter(
         "photo": sha256,
         "reading": dict(reading),
         "entered": [{"id": event.id, **event.data} for event in entered],
-        "next": books.refresh(session, sent.tub_id, desk),
+        "next": next_after(session, sent.tub_id, bool(entered), desk),
     }
     return photo.answer
+
+
+def next_after(session: Session, tub_id: str, entered: bool, desk: Desk) -> Any:
+    """Return the next step; the engine was asked already when something was entered."""
+    if entered:
+        kept = session.get(TubSummary, tub_id)
+        return kept.answer if kept else None
+    return books.refresh(session, tub_id, desk)
 
 
 def keep_reading(

@@ -16,13 +16,13 @@ from api.again import Again, history, read_again
 from api.deps import DeskOf, PoolOf, SettingsOf, StoreOf, who_asks
 from api.pages.readings import ReadingView, view_of
 from api.pages.render import page
-from api.pages.tubs import answer_or_trouble
+from api.pages.tubs import shown_answer
 from api.reasons import all_reasons
 from api.routes.photos import row_of
 from api.routes.tubs import unusable
 from api.settings import Settings
 from api.stock import Offer, fetch, offers
-from api.store import Decision, KeptFile, Review
+from api.store import Decision, KeptFile, Review, TubSummary
 from api.wanted import ranges_of
 from api.words import plain
 
@@ -114,7 +114,8 @@ def get_photo(tub_id: str, sha256: str, store: StoreOf, desk: DeskOf) -> HTMLRes
         tub, log = books.tub_data(session, tub_id), books.log_of(session, tub_id)
         earlier = tuple(history(session, photo))
         waiting = undecided(session, reading.id)
-    answer, trouble = answer_or_trouble(log, desk)
+        kept = session.get(TubSummary, tub_id)
+    answer, trouble = shown_answer(kept, log, desk)
     wanted = ranges_of(answer["gates"] if answer else [])
     versions = f"{table.name}, version {table.version}"
     shown = PhotoPage(

@@ -16,6 +16,7 @@ from api import books
 from api.deps import DeskOf, Now, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
+from api.fresh import fresh_answer, refresh_due
 from api.named import Named
 from api.pages.render import page
 from api.pages.rows import Row, rows_of
@@ -33,6 +34,8 @@ SANITIZERS = ("salt_chlorine", "chlorine", "bromine")
 PROCEDURES = ("salt_startup", "chlorine_startup", "bromine_startup", "upkeep")
 SHOWN_PHOTOS = 6
 SHOWN_ROWS = 60
+REFRESH_S = 0.1
+"""How long a look at the list may spend on answers whose wait has ended."""
 
 
 @dataclass(frozen=True)
@@ -89,8 +92,9 @@ class TubPage:
 
 
 @router.get("")
-def get_tubs(store: StoreOf, now: Now) -> HTMLResponse:
-    """Show every tub with what is due."""
+def get_tubs(store: StoreOf, desk: DeskOf, now: Now) -> HTMLResponse:
+    """Show every tub with what is due; the longest overdue answers are made anew on the way."""
+    refresh_due(store, desk, REFRESH_S)
     return page("tubs.html", TubsPage(lines(store, now)))
 
 
@@ -114,8 +118,9 @@ def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False)
         events = books.events_in(session, tub_id)
         photos = photos_of(session, tub_id)[:SHOWN_PHOTOS]
         waiting = waiting_by_tub(session).get(tub_id, 0)
-        log = {**books.as_log(tub), "events": [event.data for event in events]}
-    answer, trouble = answer_or_trouble(log, desk)
+        kept = session.get(TubSummary, tub_id)
+    log = {**books.as_log(tub), "events": [event.data for event in events]}
+    answer, trouble = shown_answer(kept, log, desk)
     rows = rows_of(events)
     shown = TubPage(
         id=tub_id,
@@ -131,6 +136,14 @@ def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False)
         analytes=ANALYTES,
     )
     return page("tub.html", shown)
+
+
+def shown_answer(
+    kept: TubSummary | None, log: Mapping[str, Any], desk: books.Desk
+) -> tuple[dict[str, Any] | None, str | None]:
+    """Return the answer kept just now, else ask the engine; or why there is none."""
+    fresh = fresh_answer(kept, desk.now)
+    return (fresh, None) if fresh else answer_or_trouble(log, desk)
 
 
 def answer_or_trouble(
