@@ -5,11 +5,6 @@ Gauss-Newton on tolerance-scaled CIELAB differences with heavy-tailed weights. W
 smoothed over CIELAB (kriging). Everything linear about the solution then serves three ends at
 once: the leave-one-out error of every patch in closed form, the covariance of a corrected
 colour, and the patches that do not belong (glare, dirt, a finger).
-
-References
-----------
-.. [1] G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color correction using root-polynomial
-   regression", IEEE Trans. Image Process. 24 (5), 1460-1470, 2015.
 """
 
 from __future__ import annotations
@@ -20,20 +15,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader.card import Card
+from reader.colour_model import (
+    PRIOR,
+    PRIOR_SPREAD,
+    TONES,
+    Model,
+    features,
+    over_white,
+    predicted,
+)
 from reader.flatten import Flat
-from reader.lab import SRGB_TO_XYZ_D50, fast_lab, lab_slopes, tolerance_scale, xyz_from_lab
+from reader.lab import fast_lab, lab_slopes, tolerance_scale, xyz_from_lab
 from reader.light import CLIPPED_CODE, Light
-from reader.tone import HIGHEST, LOWEST, PRIOR_SD, linear_from_code
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-
-TONES = len(PRIOR_SD)
-BEND_SD = 0.12
-"""Prior spread of a root term's coefficient, white being 1: the ridge of the bend."""
-
-MATRIX_SD = 2.0
-"""Prior spread of a 3x3's coefficient about plain sRGB: as good as free."""
 
 FREEDOM = 4.0
 """Degrees of freedom of the heavy-tailed weights."""
@@ -74,86 +70,51 @@ class Samples:
 
 
 @dataclass(frozen=True, eq=False)
-class Model:
-    """The parametric part: curve, 3x3 and bend; the light is given with each call."""
+class Fitted:
+    """The parametric part as fitted to the patches."""
 
-    tone: Array
-    """(6,), see `reader.tone`."""
-    matrix: Array
-    """(3, 6): 3x3 of linear values, then of the bends."""
-
-    @property
-    def vector(self) -> Array:
-        """Return the parameters as one vector (24,)."""
-        return np.concatenate([self.tone, self.matrix.ravel()])
-
-    def moved(self, step: Array) -> Model:
-        """Return the model a step (24,) further, within the bounds of the curve."""
-        tone = np.clip(self.tone + step[:TONES], LOWEST, HIGHEST)
-        return Model(tone, self.matrix + step[TONES:].reshape(3, 6))
+    model: Model
+    lab: Array
+    """(k, 3): the patches' colours by it."""
+    slopes: Array
+    """(k, 3, 24): their derivatives by the parameters."""
+    weights: Array
+    """(k,)."""
+    sigma: float
+    """Scatter of a patch in tolerance units."""
 
 
-PRIOR = Model(np.zeros(TONES), np.hstack([0.87 * SRGB_TO_XYZ_D50, np.zeros((3, 3))]))
-PRIOR_SPREAD = np.concatenate([PRIOR_SD, np.tile([MATRIX_SD] * 3 + [BEND_SD] * 3, 3)])
-
-
-def over_white(code: Array, white: Array, tones: Array, middle: Array) -> Array:
-    """Return linear values over the local white (..., k, 3), less the veil, for tones (..., 6).
-
-    `code` and `white`, the codes white has at the same places, have shape (k, 3); `middle` is the
-    white's usual code (3,), which the veil is a part of.
-    """
-    count = len(code)
-    every = linear_from_code(np.concatenate([code, white, middle[None]]), tones)
-    veil = tones[..., 5, None, None] * every[..., 2 * count :, :].mean(axis=-1, keepdims=True)
-    top, ground = every[..., :count, :] - veil, every[..., count : 2 * count, :] - veil
-    return np.asarray(np.maximum(top / ground, 1e-5), np.float64)
-
-
-def features(rgb: Array) -> Array:
-    """Return (..., 6): R, G, B and how far the root of each product lies under the pair's mean."""
-    r, g, b = rgb[..., 0], rgb[..., 1], rgb[..., 2]
-    bends = [np.sqrt(p * q) - (p + q) / 2 for p, q in ((r, g), (g, b), (r, b))]
-    return np.stack([r, g, b, *bends], axis=-1)
-
-
-def predicted(model: Model, code: Array, white: Array, middle: Array) -> tuple[Array, Array]:
-    """Return CIELAB (k, 3) of codes (k, 3) and its derivative (k, 3, 24) by the parameters."""
-    small = 1e-3
-    tones = np.vstack([model.tone, model.tone + small * np.eye(TONES)])
-    terms = features(over_white(code, white, tones, middle))
-    xyz = terms @ model.matrix.T
-    by_xyz = lab_slopes(xyz[0])
-    by_tone = np.moveaxis((xyz[1:] - xyz[0]) / small, 0, -1)
-    by_matrix = by_xyz[:, :, :, None] * terms[0][:, None, None, :]
-    slopes = np.concatenate([by_xyz @ by_tone, by_matrix.reshape(len(code), 3, 18)], axis=2)
-    return fast_lab(xyz[0]), slopes
-
-
-def parametric_fit(samples: Samples, start: Model | None = None) -> tuple[Model, Array, float]:
-    """Return the model, the weights (k,) of the patches and their scatter in tolerance units."""
-    scale = tolerance_scale(samples.lab)
-    model, sigma, weights = start or _start(samples, scale), 1.5, samples.good.astype(float)
-    lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
+def parametric_fit(samples: Samples, scale: Array, start: Fitted | None = None) -> Fitted:
+    """Return the parametric part fitted; `scale` (k, 3, 3) is that of the patches' tolerances."""
+    if start is None:
+        model, sigma, weights = _start(samples, scale), 1.5, samples.good.astype(float)
+        lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
+    else:
+        model, lab, slopes = start.model, start.lab, start.slopes
+        sigma, weights = 1.5, samples.good.astype(float)
     damping = 1e-3
+    left = _times(scale, samples.lab - lab)
     for _ in range(STEPS):
-        left = np.einsum("kij,kj->ki", scale, samples.lab - lab)
         weights = _weights(left, sigma, samples.good)
         sigma = _scatter(left, weights, sigma)
-        step = _step(
-            np.einsum("kij,kjp->kip", scale, slopes), left, weights / sigma**2, model, damping
-        )
+        step = _step(scale @ slopes, left, weights / sigma**2, model, damping)
         trial = model.moved(step)
         trial_lab, trial_slopes = predicted(trial, samples.code, samples.white, samples.middle)
-        after = np.einsum("kij,kj->ki", scale, samples.lab - trial_lab)
+        after = _times(scale, samples.lab - trial_lab)
         gain = _cost(left, weights, sigma, model) - _cost(after, weights, sigma, trial)
         if gain < -1e-9:
             damping *= 10.0
             continue
-        model, lab, slopes, damping = trial, trial_lab, trial_slopes, max(damping / 5.0, 1e-6)
+        model, lab, slopes, left = trial, trial_lab, trial_slopes, after
+        damping = max(damping / 5.0, 1e-6)
         if gain < 0.1:
             break
-    return model, weights, sigma
+    return Fitted(model, lab, slopes, weights, sigma)
+
+
+def _times(matrices: Array, vectors: Array) -> Array:
+    """Return the products (k, 3) of matrices (k, 3, 3) and vectors (k, 3)."""
+    return np.asarray((matrices @ vectors[:, :, None])[:, :, 0])
 
 
 def _start(samples: Samples, scale: Array) -> Model:
@@ -230,36 +191,40 @@ class ColourFit:
         """Return CIELAB (k, 3) of codes (k, 3) at places (k, 2), and its covariance (k, 3, 3)."""
         lab, slopes = predicted(self.model, code, self.light.code_at(at_mm), self.samples.middle)
         scale = tolerance_scale(lab)
-        here = np.einsum("kij,kjp->kip", scale, slopes)
-        cross = np.einsum("kip,mp->kim", here, self.spread)
+        here = (scale @ slopes).reshape(3 * len(lab), -1)
         kin, own = _smooth_kin(lab, scale, self.samples.lab, tolerance_scale(self.samples.lab))
-        cross = cross + self.sigma**2 * np.moveaxis(kin, 1, 2).reshape(len(lab), 3, -1)
+        cross = here @ self.spread.T + self.sigma**2 * kin
         shift = cross @ self.solved - here @ (self.model.vector - PRIOR.vector)
-        prior = np.einsum("kip,p,kjp->kij", here, PRIOR_SPREAD**2, here) + self.sigma**2 * own
-        cov = prior - cross @ self.inverse @ np.swapaxes(cross, 1, 2)
-        back = np.linalg.inv(scale)
+        told = (cross @ self.inverse).reshape(len(lab), 3, -1)
+        each = here.reshape(len(lab), 3, -1)
+        prior = (each * PRIOR_SPREAD**2) @ np.swapaxes(each, 1, 2) + self.sigma**2 * own
+        cov = prior - told @ np.swapaxes(cross.reshape(len(lab), 3, -1), 1, 2)
+        back = np.asarray(np.linalg.inv(scale), np.float64)
         cov_lab = self.inflation * back @ cov @ np.swapaxes(back, 1, 2)
-        return lab + np.einsum("kij,kj->ki", back, shift), cov_lab
+        return lab + _times(back, shift.reshape(-1, 3)), cov_lab
 
 
 def _smooth_kin(lab: Array, scale: Array, other: Array, other_scale: Array) -> tuple[Array, Array]:
-    """Return (k, m, 3, 3) kinship of smooth left-over errors, and each colour's own (k, 3, 3)."""
+    """Return the kinship (3 k, 3 m) of smooth left-over errors, and each colour's own (k, 3, 3)."""
     grow = 1.0 + 0.03 * np.hypot(lab[:, 1], lab[:, 2])
     other_grow = 1.0 + 0.03 * np.hypot(other[:, 1], other[:, 2])
     squared = np.sum((lab[:, None] - other[None]) ** 2, axis=2)
     alike = KRIGE_SHARE * np.exp(-0.5 * squared / KRIGE_LENGTH**2)
     alike = alike * grow[:, None] * other_grow[None]
-    kin = alike[:, :, None, None] * np.einsum("kij,mlj->kmil", scale, other_scale)
+    turned = scale.reshape(-1, 3) @ other_scale.reshape(-1, 3).T
+    kin = turned.reshape(len(lab), 3, len(other), 3) * alike[:, None, :, None]
     own = KRIGE_SHARE * grow[:, None, None] ** 2 * (scale @ np.swapaxes(scale, 1, 2))
-    return kin, own
+    return kin.reshape(turned.shape), own
 
 
 def solve(samples: Samples, light: Light) -> ColourFit:
     """Return the fit of these samples, patches that do not belong left out (at most a quarter)."""
-    model = None
+    scale = tolerance_scale(samples.lab)
+    kin, _ = _smooth_kin(samples.lab, scale, samples.lab, scale)
+    fitted = None
     for _ in range(3):
-        model, weights, sigma = parametric_fit(samples, model)
-        fit, standard = _joint(samples, light, model, weights, sigma)
+        fitted = parametric_fit(samples, scale, fitted)
+        fit, standard = _joint(samples, light, fitted, scale, kin)
         limit = OUTLIER * max(float(np.median(standard[samples.good])) / 1.538, 1.0)
         odd = samples.good & (standard > limit)
         allowed = samples.good.sum() - max(12, int(0.7 * len(samples.good)))
@@ -273,31 +238,26 @@ def solve(samples: Samples, light: Light) -> ColourFit:
 
 
 def _joint(
-    samples: Samples, light: Light, model: Model, weights: Array, sigma: float
+    samples: Samples, light: Light, fitted: Fitted, scale: Array, kin: Array
 ) -> tuple[ColourFit, Array]:
-    """Return parameters and smooth errors solved together, and each patch's standardised error."""
-    lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
-    scale = tolerance_scale(samples.lab)
-    rows = np.einsum("kij,kjp->kip", scale, slopes).reshape(-1, slopes.shape[2])
-    left = np.einsum("kij,kj->ki", scale, samples.lab - lab).ravel()
+    """Return parameters and smooth errors solved together, and each patch's standardised error.
+
+    `scale` (k, 3, 3) and `kin` (3 k, 3 k) are what the patches' known colours alone tell.
+    """
+    model, sigma, count = fitted.model, fitted.sigma, len(samples.lab)
+    rows = (scale @ fitted.slopes).reshape(3 * count, -1)
+    left = _times(scale, samples.lab - fitted.lab).ravel()
     left = left + rows @ (model.vector - PRIOR.vector)
-    kin, _ = _smooth_kin(samples.lab, scale, samples.lab, scale)
-    size = 3 * len(lab)
-    smooth = np.swapaxes(kin, 1, 2).reshape(size, size)
-    noise = (
-        (1.0 - KRIGE_SHARE)
-        * sigma**2
-        / np.maximum(np.repeat(np.where(samples.good, np.minimum(weights, 1.0), 1e-6), 3), 1e-6)
-    )
+    trust = np.maximum(np.where(samples.good, np.minimum(fitted.weights, 1.0), 1e-6), 1e-6)
     spread = rows * PRIOR_SPREAD**2
-    whole = spread @ rows.T + sigma**2 * smooth + np.diag(noise)
+    whole = spread @ rows.T + sigma**2 * kin
+    whole[np.diag_indices_from(whole)] += (1.0 - KRIGE_SHARE) * sigma**2 / np.repeat(trust, 3)
     inverse = np.linalg.inv(whole)
     solved = inverse @ left
-    blocks = inverse.reshape(len(lab), 3, len(lab), 3)[
-        np.arange(len(lab)), :, np.arange(len(lab)), :
-    ]
-    error = np.linalg.solve(blocks, solved.reshape(-1, 3, 1))[..., 0]
-    standard = np.einsum("ki,kij,kj->k", error, blocks, error)
+    each = np.arange(count)
+    blocks = inverse.reshape(count, 3, count, 3)[each, :, each, :]
+    error = np.asarray(np.linalg.solve(blocks, solved.reshape(-1, 3, 1))[..., 0], np.float64)
+    standard = np.sum(error * _times(blocks, error), axis=1)
     loo = samples.lab - np.linalg.solve(scale, error[..., None])[..., 0]
     inflation = float(np.median(standard[samples.good]) / 2.366)
     fit = ColourFit(samples, light, model, sigma, solved, inverse, spread, loo, max(inflation, 0.2))
@@ -321,15 +281,15 @@ def patch_codes(flat: Flat, rects_mm: Array) -> tuple[Array, Mask]:
     many of its pixels differ from its usual colour.
     """
     rows, columns = _grids(flat, rects_mm)
-    pixels = flat.rgb[rows, columns].reshape(len(rects_mm), -1, 3).astype(np.float64)
+    # Channel by channel, (k, 3, n): medians along what lies together are quicker.
+    pixels = np.moveaxis(flat.rgb[rows, columns], 3, 1).reshape(len(rects_mm), 3, -1).copy()
     inside = np.isfinite(pixels.sum(axis=(1, 2)))
     pixels[~inside] = 0.5
-    middle = np.median(pixels, axis=1)
-    away = np.abs(pixels - middle[:, None])
-    off = np.maximum(np.maximum(away[..., 0], away[..., 1]), away[..., 2])
+    middle = np.median(pixels, axis=2)
+    off = np.abs(pixels - middle[:, :, None]).max(axis=1)
     usual = np.median(off, axis=1, keepdims=True)
-    share = np.where(off <= np.maximum(0.02, 3.0 * usual), 1.0, 0.0)
-    code = np.einsum("kpc,kp->kc", pixels, share) / share.sum(axis=1, keepdims=True)
+    share = (off <= np.maximum(0.02, 3.0 * usual)).astype(np.float64)
+    code = (pixels @ share[:, :, None])[:, :, 0] / share.sum(axis=1, keepdims=True)
     cut = flat.clipped[rows, columns].mean(axis=(1, 2)) > 0.02
     bright, dark = middle.max(axis=1) >= CLIPPED_CODE, middle.max(axis=1) <= 0.015
     return code, inside & ~cut & ~bright & ~dark & (share.mean(axis=1) > 0.6)

@@ -8,7 +8,8 @@ import pytest
 from reader.budget import budget_of, departure, mixing
 from reader.card import standard_card
 from reader.card_check import check_card
-from reader.colour_fit import ColourFit, Model
+from reader.colour_fit import ColourFit
+from reader.colour_model import Model
 from reader.lab import SRGB_TO_XYZ_D50, delta_e00
 from reader.light import Light
 from tests.bench.colour_study import shoot

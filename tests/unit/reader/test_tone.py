@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 
 from reader.lab import colour_science
-from reader.tone import HIGHEST, LOWEST, PRIOR_SD, linear_from_code, srgb_decode
+from reader.tone import (
+    HIGHEST,
+    LOWEST,
+    PRIOR_SD,
+    linear_from_code,
+    linear_with_slopes,
+    srgb_decode,
+)
 
 PLAIN = np.zeros(6)
 GREY = np.repeat(np.linspace(0.02, 1.0, 60)[:, None], 3, axis=1)
@@ -57,3 +64,16 @@ def test_several_tones_at_once_give_what_each_gives_alone():
 
     for tone, one in zip(tones, together, strict=True):
         assert one == pytest.approx(linear_from_code(GREY, tone))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_slopes_are_what_small_steps_show(seed):
+    rng = np.random.default_rng(seed)
+    code, tone = rng.uniform(0.02, 1.0, (40, 3)), rng.normal(0, 0.5, 6) * PRIOR_SD
+    linear, slopes = linear_with_slopes(code, tone)
+
+    assert linear == pytest.approx(linear_from_code(code, tone))
+    for number in range(5):
+        step = np.eye(6)[number] * 1e-6
+        moved = linear_from_code(code, tone + step) - linear_from_code(code, tone - step)
+        assert slopes[number] == pytest.approx(moved / 2e-6, rel=1e-4, abs=1e-6)
