@@ -73,13 +73,14 @@ def read_one(task: tuple[Job, str | None]) -> list[Row]:
     same = (
         not truth["strips"] or truth["strips"][0]["strip"] == strips.FAMILIES[setting.family].name
     )
-    return [base | pad_row(pad, shown[i] if same and shown else None, setting.family)
+    kind = strips.FAMILIES[setting.family]
+    return [base | pad_row(pad, shown[i] if same and shown else None, kind)
             for i, pad in enumerate(reading.pads)]  # fmt: skip
 
 
-def pad_row(pad: Any, truth: Row | None, family: str) -> Row:
+def pad_row(pad: Any, truth: Row | None, strip: strips.StripKind) -> Row:
     """What was said of one pad, in units and in blocks of its chart, beside the truth."""
-    kind = strips.pad_of(strips.FAMILIES[family], pad.chart.analyte)
+    kind = strips.pad_of(strip, pad.chart.analyte)
     last = len(kind.blocks) - 1.0
 
     def blocks(value: float | None, end: float) -> float:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.bench import __main__ as benches, figures, reading
+from tests.bench import __main__ as benches, figures, holdout, reading
 
 
 def pad(seed=1, **more):
@@ -88,3 +88,13 @@ def test_every_benchmark_says_what_it_does(capsys):
     assert all(benches.benches().values())
     assert benches.main(["nonsense"]) == 2
     assert "no benchmark is named 'nonsense'" in capsys.readouterr().err
+
+
+def test_a_variant_that_is_not_read_or_read_wrong_is_told():
+    read = [pad(1, kind="png16", group="png16")]
+    assert holdout.verdict("png16", read) == "met"
+    assert holdout.verdict("png16", [*read, pad(2, status="unreadable")]) == "UNREAD"
+    assert holdout.verdict("noisy", [*read, pad(2, status="unreadable")]) == "met"
+    assert holdout.verdict("noisy", [pad(1, true_steps=3.5)]) == "WRONG"
+    assert holdout.verdict("grey", read) == "WRONG"
+    assert holdout.verdict("png16", [*read, {"seed": 2, "crash": "Traceback"}]) == "CRASH"
