@@ -23,9 +23,11 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from tests.bench import tub_beliefs
 from tests.tubs import standin
 from tests.tubs.draw import draw, odd_habits
 from tests.tubs.equilibrium import Equilibrium
+from tests.tubs.harsh import harsh_technician
 from tests.tubs.long_logs import long_log
 from tests.tubs.meddle import FOREIGN, SCENARIOS
 from tests.tubs.record import Record
@@ -78,11 +80,14 @@ def walk(
     family: str | None,
     meddle: str | None,
     stop: int | None = None,
+    world: str = "plain",
 ) -> Record:
     """One tub from start to end."""
     facts = draw(seed, family, odd_habits if odd else None, procedure)
     days = 62.0 if procedure == "upkeep" else 30.0
     steps = 600 if procedure == "upkeep" else 150
+    if world == "harsh":
+        return harsh_technician(seed, ASKED[who], procedure).walk(stop or steps, days)
     if meddle:
         facts = replace(facts, products=(*facts.products, *FOREIGN))
     technician = Technician(facts, Equilibrium(), ASKED[who])
@@ -136,6 +141,7 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument("--procedure", default="salt_startup")
     parser.add_argument("--family")
     parser.add_argument("--meddle", choices=sorted(SCENARIOS), help="behind the technician's back")
+    parser.add_argument("--world", choices=("plain", "harsh"), default="plain")
     parser.add_argument("--odd", action="store_true", help="interrupted, late, stray doses")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
@@ -144,6 +150,7 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument("--speed", action="store_true", help="time logs of 100 to 10,000 events")
     parser.add_argument("--check", action="store_true", help="fixed set against the baseline")
     parser.add_argument("--keep", action="store_true", help="write the baseline anew")
+    parser.add_argument("--learned", action="store_true", help="volume, strengths, rates: coverage")
     parser.add_argument("--faults", action="store_true", help="list every fault by seed")
     return parser
 
@@ -193,6 +200,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         "odd": args.odd,
         "family": args.family,
         "meddle": args.meddle,
+        "world": args.world,
     }
     if args.show is not None:
         return show(walk(args.show, **how, stop=args.stop), args.log)
@@ -204,6 +212,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     records = run(range(seed, seed + tubs), args.jobs, **how)
     result = score(records)
     print(json.dumps(result, indent=1) if args.json else table(result))
+    if args.learned:
+        print(tub_beliefs.table(records))
     if args.faults:
         list_faults(records)
     if args.keep:

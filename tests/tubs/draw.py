@@ -82,6 +82,7 @@ class Habits:
     enters_waits: bool = False
     away_days: float = 0.0  # once, in mid-course
     stray_dose: float = 0.0  # chance a dose is given otherwise than advised (and entered so)
+    stray_share: tuple[float, float] = (0.4, 1.3)
     width: float = 1.0  # band widths against the usual
     gross: float = 0.02
 

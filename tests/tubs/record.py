@@ -31,6 +31,16 @@ class Forecast:
     high: float
     truth: float
     shown: float | None
+    cause: str = ""
+    """What moved the analyte last: a kind of product, `air` or `time`."""
+    age_h: float = 0.0
+    """Hours since the analyte was read."""
+
+    @property
+    def z(self) -> float:
+        """The truth's distance from the band's middle in its standard deviations."""
+        half = max(0.5 * (self.high - self.low), 1e-9)
+        return 1.96 * (self.truth - 0.5 * (self.low + self.high)) / half
 
     @property
     def held(self) -> bool:
@@ -68,6 +78,8 @@ class Record:
     trace: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
     log: dict[str, Any] = field(default_factory=dict)
+    chlorine_next_day: float | None = None
+    """Free chlorine a day after the last answer, nothing done [mg/L]."""
     engine_s: list[float] = field(default_factory=list)
 
     @property

@@ -32,11 +32,18 @@ Meddle = Callable[["Technician"], None]
 class Technician:
     """One tub, one log, one walk."""
 
-    def __init__(self, facts: Facts, chemistry: Equilibrium, ask: NextStep) -> None:
+    def __init__(
+        self,
+        facts: Facts,
+        chemistry: Equilibrium,
+        ask: NextStep,
+        tub: Tub | None = None,
+        reader: Reader | None = None,
+    ) -> None:
         self.facts, self.ask = facts, ask
         self.rng = np.random.default_rng([7, facts.seed])
-        self.tub = Tub(facts, chemistry, START)
-        self.reader = Reader(facts.habits, np.random.default_rng([11, facts.seed]))
+        self.tub = tub or Tub(facts, chemistry, START)
+        self.reader = reader or Reader(facts.habits, np.random.default_rng([11, facts.seed]))
         self.record = Record(facts)
         self.watch = Watch(self.record, self.tub)
         self.products = {p["id"]: p for p in facts.products}
@@ -62,6 +69,9 @@ class Technician:
             self.watch.at_the_end()
         record.use = dict(self.tub.given)
         record.log = json.loads(self.log_text())
+        if self.tub.filled:
+            self.tub.advance(self.tub.now + timedelta(days=1))
+            record.chlorine_next_day = self.tub.truth()["free_chlorine"]
         return record
 
     @property
@@ -183,7 +193,7 @@ class Technician:
         self.pass_minutes(2)
         printed = float(step["amount_g"])
         if self.rng.random() < self.facts.habits.stray_dose:
-            printed = float(round(printed * self.rng.uniform(0.4, 1.3), 1))
+            printed = float(round(printed * self.rng.uniform(*self.facts.habits.stray_share), 1))
         scaled = printed * (1 + self.rng.normal(0, 0.01 / 1.96))
         self.watch.dose(product, scaled)
         if not self.tub.filled:

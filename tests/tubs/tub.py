@@ -70,6 +70,7 @@ class Tub:
     unmixed: list[dict[str, float]] = field(default_factory=list)
     slow: list[Slow] = field(default_factory=list)
     jets_until: datetime | None = None
+    aired_at: datetime | None = None
     given: dict[str, float] = field(default_factory=dict)
     highest_chlorine: float = 0.0
     lowest_ph: float = 14.0
@@ -150,6 +151,7 @@ class Tub:
     # ---- time
     def jets(self, minutes: float) -> None:
         until = self.now + timedelta(minutes=minutes)
+        self.aired_at = until if minutes > 20 else self.aired_at
         self.jets_until = max(until, self.jets_until) if self.jets_until else until
 
     def advance(self, to: datetime) -> None:

@@ -91,8 +91,8 @@ class Watch:
     def measured(self, analyte: str, sample: str, shown: float, truth: float) -> None:
         if sample != "tub":
             return
-        self.times.setdefault(analyte, []).append(self.tub.now)
         self._foreseen("measure", {analyte: truth}, shown)
+        self.times.setdefault(analyte, []).append(self.tub.now)
         if analyte == "free_chlorine":
             self.chlorine_readings.append((self.tub.now, shown, truth))
         self._too_early(analyte)
@@ -101,8 +101,19 @@ class Watch:
         """Hold what a step of this kind let expect against what came."""
         for analyte in [name for name, of in self.pending if of == kind and name in truth]:
             low, high = self.pending.pop((analyte, kind))
-            came = truth[analyte]
-            self.record.forecasts.append(Forecast(analyte, kind, low, high, came, shown))
+            came, (cause, age_h) = truth[analyte], self._cause(analyte)
+            self.record.forecasts.append(
+                Forecast(analyte, kind, low, high, came, shown, cause, age_h)
+            )
+
+    def _cause(self, analyte: str) -> tuple[str, float]:
+        """What moved an analyte since it was read, and how long ago that was."""
+        read = self.times.get(analyte, [START])[-1]
+        age_h = (self.tub.now - read).total_seconds() / 3600
+        since = [(at, kind) for kind, at in self.dosed.items() if at >= read]
+        if since:
+            return max(since)[1], age_h
+        return ("air" if self.tub.aired_at and self.tub.aired_at > read else "time"), age_h
 
     def waited(self) -> None:
         """The wait is over: what it let expect is due."""
@@ -133,8 +144,8 @@ class Watch:
         self._sign(kind, before)
         self._far_limit(kind, before, after)
         self._need(kind, before, after)
-        self._foreseen("dose", after)
         self.dosed[kind] = self.tub.now
+        self._foreseen("dose", after)
 
     def _gas(self, kind: str) -> None:
         other = {"acid": "chlorinating", "chlorinating": "acid"}.get(kind)

@@ -10,6 +10,7 @@ from datetime import timedelta
 import pytest
 
 from tests.tubs.draw import PRODUCTS, draw
+from tests.tubs.harsh import harsh_facts, harsh_technician
 from tests.tubs.technician import START
 from tests.tubs.tub import Tub
 
@@ -158,3 +159,25 @@ def test_the_worked_acid_case_of_the_reference(chemistry):
 
     assert chemistry.solve(ions, 38.0).ph == pytest.approx(8.2, abs=1e-4)
     assert chemistry.solve(after, 38.0).ph == pytest.approx(7.4558, abs=0.005)
+
+
+def test_the_second_world_has_other_laws_and_the_same_waters_each_time():
+    first, again = harsh_facts(4), harsh_facts(4)
+
+    assert first == again
+    facts, world = first
+    assert facts != draw(4)
+    assert 0.9 <= facts.volume_l / facts.stated_volume_l <= 1.1
+    assert 0.3 <= world.eaten_settled <= world.eaten_first_day <= 5.0
+
+
+def test_chlorine_of_the_second_world_falls_by_what_a_day_eats():
+    technician = harsh_technician(4, None)
+    tub = technician.tub
+    tub.fill_up()
+    tub.facts = replace(tub.facts, decay_per_day=1e-6)
+    tub.ions = tub.ions.plus(hypochlorite=(8.0 - tub.truth()["free_chlorine"]) / 70.9)
+    tub.advance(tub.now + timedelta(days=1))
+
+    lost = 8.0 - tub.truth()["free_chlorine"]
+    assert tub.world.eaten_settled <= lost <= tub.world.eaten_first_day
