@@ -30,7 +30,7 @@ DRIFT_PER_DAY: Final = {
 }
 """Common practice, no source."""
 RATES_DRIFT_PER_DAY: Final = {
-    **{"decay": 0.02, "organics": 0.06, "yield": 0.02, "still": 0.08, "jets": 0.05},
+    **{"decay": 0.02, "organics": 0.06, "yield": 0.12, "still": 0.08, "jets": 0.05},
 }
 """How far the ln of a rate wanders in a day (standard deviation)."""
 WIDEST_RATE: Final = 1.2
