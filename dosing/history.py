@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
-from dosing.course import course_of, numbered, plain_base, split_id
+from dosing.course import course_of, numbered, output_of, plain_base, split_id
 from dosing.errors import LogError
 from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between, standing_gate, state_of
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
@@ -42,6 +42,8 @@ class History:
         """When each gate was passed, as long as no newer reading has shut it."""
         self.cautions: list[str] = list(log.cautions)
         self.drained_at: datetime | None = None
+        self.output_set_at: datetime | None = None
+        """When a step last set the generator's output; None when the log does not tell it."""
         self.began = log.events[0].at if log.events else at
         """When this water's story began: the first event, or the last filling."""
         self.readings = 0
@@ -143,7 +145,7 @@ class History:
         if not self._believes:
             return seen  # so old that the belief does not go back to it
         if ANALYTES[gate.analyte].drifts:
-            return as_it_moves(seen, standing, water, at)
+            return as_it_moves(seen, standing, water, at, may_shut=not self.procedure.ends)
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
         surely = believed >= OPEN_FROM or believed <= SHUT_TO
         few = standing.count <= FEW and not standing.contradicts
@@ -211,6 +213,8 @@ class History:
         if done.step not in self.done_at:
             self.done_at[done.step] = done.at
             self._done_by_name.setdefault(base, []).append(done.at)
+        if output_of(split_id(done.step)[0], self.procedure) is not None:
+            self.output_set_at = done.at
         action = self._action(base)
         asked = base.removeprefix("ask_")
         if base != asked and asked not in self._given_by_hand:

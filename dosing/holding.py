@@ -25,6 +25,9 @@ SETTLED_H = 14.0 * 24.0
 """After so long at one output the chlorine stands where that output holds it, and no surplus of
 today flatters it [h]."""
 
+SAME_USE = timedelta(hours=44.0)
+"""How long output and use must have been the same before a reading may change the output."""
+
 UNDECIDED_LOOKS = 3
 """Undecided looks at a residual after which the next day judges."""
 
@@ -161,6 +164,8 @@ def _undecided_ph(now: Situation) -> Todo | None:
 
 def tune_step(now: Situation, step: Tune) -> Todo | None:
     """Set the output by what is left at the present one."""
+    if not now.procedure.ends:
+        return _fitted(now, step)
     hold = _hold_of(now)
     if hold is None or now.history.times_done(step.id):
         return None
@@ -186,5 +191,41 @@ def tune_step(now: Situation, step: Tune) -> Todo | None:
             f"At {100 * now.water.output:.0f} % output {level:.1f} mg/L is left now; about "
             f"{step.aim.value:g} mg/L is wanted in the long run, by what the generator has made "
             "and the water has eaten so far.",
+        ),
+    )
+
+
+def _fitted(now: Situation, step: Tune) -> Todo | None:
+    """Upkeep: a new output where the present one lets the chlorine settle out of its range."""
+    history = now.history
+    gate = next((one for _, one in now.gates() if one.analyte == step.analyte), None)
+    if gate is None or history.output_set_at is None or not now.is_just_after_an_event():
+        return None
+    standing = now.standing(gate)
+    given = [dose.at for dose in history.doses_of("chlorinating")[-1:]]
+    since = max([history.output_set_at, *given])
+    if standing.at is None or standing.at - since < SAME_USE:
+        return None
+    output = now.water.output
+    settled = now.water.later(SETTLED_H)
+    if settled.probability(step.analyte, *limits(gate)) >= 0.5:
+        return None
+    value = min(max(output_for(now, step.analyte, step.aim.value), step.least.value), 1.0)
+    value = math.ceil(20.0 * value - 1e-6) / 20.0
+    if abs(value - output) < 0.04:
+        return None
+    way = "up" if value > output else "down"
+    return Todo(
+        history.next_id(with_output(step.id, value)),
+        "confirm",
+        f"Turn the generator's output {way} from {100 * output:.0f} to {100 * value:.0f} %. "
+        f"{step.text}",
+        action="generator_output",
+        value=value,
+        analytes=(step.analyte,),
+        why=(
+            f"At {100 * output:.0f} % the chlorine would come to stand at about "
+            f"{settled.value(step.analyte):.1f} mg/L with the use of late; about "
+            f"{step.aim.value:g} mg/L is wanted.",
         ),
     )

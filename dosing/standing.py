@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
 from dosing.bands import Band, band_of, together
-from dosing.gates import OPEN_FROM, GateState, between
+from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between
 from dosing.log import Dose, Reading
 from dosing.water import Water
 
@@ -41,6 +41,9 @@ its unit, chlorine as a share of its value (common practice)."""
 POOLED, FEW, NEWEST = 10, 4, 2
 """So many readings of one water are pooled. Once there are more than a few, the newest alone may
 decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
+
+LOOKS = 3
+"""Undecided looks in one visit after which the belief may shut a gate in upkeep."""
 
 POOLED_WITHIN = timedelta(minutes=30)
 """Readings of what moves by itself that lie further apart are of different water: not pooled."""
@@ -124,16 +127,24 @@ def _between(reading: Reading, band: Band, gap: timedelta) -> float:
     return per_root_hour * scale * root_hours
 
 
-def as_it_moves(seen: GateState, standing: Standing, water: Water, at: datetime) -> GateState:
+def as_it_moves(
+    seen: GateState, standing: Standing, water: Water, at: datetime, *, may_shut: bool = False
+) -> GateState:
     """Return a gate on what moves untold, pH under air and chlorine in fresh water.
 
     Readings decide; the belief, which knows air, demand and generator, may take a verdict back but
-    never gives one: of a single fresh reading where it doubts it, of an aged one where it does not
-    bear it out.
+    never opens a gate: of a single fresh reading where it doubts it, of an aged one where it does
+    not bear it out. With `may_shut` it shuts a gate that several looks leave undecided: in upkeep
+    the course of weeks tells more than the third dip.
     """
-    if standing.at is None or seen.analyte is None or seen.state == "undecided":
+    if standing.at is None or seen.analyte is None:
         return seen
-    believed = water.probability(seen.analyte, seen.low, seen.high)
+    believed = round(water.probability(seen.analyte, seen.low, seen.high), 4)
+    if seen.state == "undecided":
+        shuts = may_shut and standing.count >= LOOKS and not standing.contradicts
+        if shuts and believed <= SHUT_TO:
+            return replace(seen, state="shut", probability=believed)
+        return seen
     aged = at - standing.at >= MOVES_AFTER
     if seen.state == "open":
         bar = OPEN_FROM if aged else BORNE_OUT if standing.count == 1 else 0.0
