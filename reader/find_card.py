@@ -98,7 +98,7 @@ def find_two(photo: Photo, card: Card) -> tuple[CardSeen, CardSeen] | None:
             if seen is None:
                 break
             pair.append(seen)
-            finds = [f for f in finds if _miss_mm(f, seen.plane) > 3 * PAIR_MM]
+            finds = _away(finds, seen.plane)
         if len(pair) == 2:
             return pair[0], pair[1]
     return None
@@ -202,7 +202,7 @@ def _agreeing(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Find] |
     numbers = {f.marker.id for f in finds}
     if 2 <= len(finds) == len(numbers):
         plane = straight_plane(*_pairs(finds), size_px)
-        if plane is not None and max(_miss_mm(f, plane) for f in finds) < PAIR_MM / 2:
+        if plane is not None and _misses_mm(finds, plane).max() < PAIR_MM / 2:
             return list(finds)
     return _best_of_pairs(finds, size_px)
 
@@ -218,7 +218,7 @@ def _best_of_pairs(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Fi
         if plane is None:
             continue
         near = _near(finds, plane)
-        miss = float(np.sum([_miss_mm(f, plane) for f in near]))
+        miss = float(_misses_mm(near, plane).sum()) if near else 0.0
         if len(near) >= 2 and (best is None or (-len(near), miss) < (-len(best), best_miss)):
             best, best_miss = near, miss
     return best
@@ -227,15 +227,27 @@ def _best_of_pairs(finds: Sequence[_Find], size_px: tuple[int, int]) -> list[_Fi
 def _near(finds: Sequence[_Find], plane: Plane) -> list[_Find]:
     """Return the finds that fit the plane, the better one of two with the same id."""
     chosen: dict[int, _Find] = {}
-    for find in sorted(finds, key=lambda f: _miss_mm(f, plane)):
+    misses = _misses_mm(finds, plane)
+    for i in np.argsort(misses, kind="stable"):
         # Seen from two markers side by side, a far one is predicted less well.
-        if _miss_mm(find, plane) < PAIR_MM:
-            chosen.setdefault(find.marker.id, find)
+        if misses[i] < PAIR_MM:
+            chosen.setdefault(finds[i].marker.id, finds[i])
     return list(chosen.values())
 
 
-def _miss_mm(find: _Find, plane: Plane) -> float:
-    return float(np.sqrt(np.mean((plane.to_card(find.corners_px) - find.corners_mm) ** 2)))
+def _misses_mm(finds: Sequence[_Find], plane: Plane) -> Array:
+    """Return by how much the corners of each find (n,), at least one, miss the plane."""
+    at_mm, at_px = _pairs(finds)
+    off = (plane.to_card(at_px) - at_mm).reshape(len(finds), -1)
+    return np.asarray(np.sqrt(np.mean(off**2, axis=1)))
+
+
+def _away(finds: Sequence[_Find], plane: Plane) -> list[_Find]:
+    """Return the finds that do not belong to a card in this plane."""
+    if not finds:
+        return []
+    misses = _misses_mm(finds, plane)
+    return [f for f, miss in zip(finds, misses, strict=True) if miss > 3 * PAIR_MM]
 
 
 def _pairs(finds: Sequence[_Find]) -> tuple[Array, Array]:
@@ -260,7 +272,7 @@ def _seen(
     while more := _overlooked(grey, reduction, card, plane, chosen):
         # With each marker the plane gets truer, so that farther ones are met.
         chosen, plane, edges = _sharpened(grey, reduction, plane, [*chosen, *more], photo.size)
-    residual = float(np.sqrt(2 * np.mean([_miss_mm(f, plane) ** 2 for f in chosen])))
+    residual = float(np.sqrt(2 * np.mean(_misses_mm(chosen, plane) ** 2)))
     if residual > RESIDUAL_LIMIT_MM or not plane.is_sound(card.size_mm):
         return None
     middle = np.array([_middle(card.slot.rect_mm)])
@@ -350,7 +362,6 @@ def _inside(plane: Plane, size_px: tuple[int, int], card: Card) -> NDArray[np.bo
 
 def _has_second_card(finds: Sequence[_Find], seen: CardSeen, size_px: tuple[int, int]) -> bool:
     """Say whether markers away from the card agree on another one."""
-    others = [f for f in finds if _miss_mm(f, seen.plane) > 3 * PAIR_MM]
-    second = _agreeing(others, size_px)
+    second = _agreeing(_away(finds, seen.plane), size_px)
     plane = None if second is None else fit_plane(*_pairs(second), size_px)
     return plane is not None and bool(np.linalg.det(plane.matrix) > 0)

@@ -8,7 +8,6 @@ from the middle of the photo, in units of half its diagonal, is moved outward by
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -134,27 +133,43 @@ def _refined(start: Plane, at_mm: Array, at_px: Array, with_bow: bool) -> Plane:
     numbers = np.append(start.matrix.ravel()[:8], 0.0)[: len(scale)]
 
     def plane_of(values: Array) -> Plane:
-        bow = float(np.clip(values[8], -BOW_LIMIT, BOW_LIMIT)) if with_bow else 0.0
+        bow = float(values[8]) if with_bow else 0.0
         return Plane(np.append(values[:8], 1.0).reshape(3, 3), bow, start.middle, start.reach)
 
-    def miss(values: Array) -> Array:
-        return (plane_of(values).to_photo(at_mm) - at_px).ravel()
-
     for _ in range(6):
-        step = _step(miss, numbers, scale, with_bow)
+        places, slopes = _places_and_slopes(plane_of(numbers), at_mm)
+        scaled = slopes[:, : len(scale)] * scale
+        step = _step((places - at_px).ravel(), scaled, numbers, scale, with_bow)
         numbers = numbers - step
+        numbers[8:] = np.clip(numbers[8:], -BOW_LIMIT, BOW_LIMIT)
         if np.abs(step / scale).max() < SMALL_STEP:
             break
     return plane_of(numbers)
 
 
-def _step(miss: Callable[[Array], Array], numbers: Array, scale: Array, with_bow: bool) -> Array:
-    here = miss(numbers)
-    slopes = np.column_stack([(miss(numbers + s) - here) / s.sum() for s in np.diag(scale * 1e-6)])
+def _places_and_slopes(plane: Plane, at_mm: Array) -> tuple[Array, Array]:
+    """Return photo places (n, 2) and their slopes (2 n, 9) by the matrix's numbers and the bow."""
+    lifted = np.column_stack([at_mm, np.ones(len(at_mm))])
+    moved = lifted @ plane.matrix.T
+    over = lifted / moved[:, 2:]
+    ideal = moved[:, :2] / moved[:, 2:]
+    away = ideal - plane.middle
+    squared = np.sum(away**2, axis=1) / plane.reach**2
+    by_matrix = np.zeros((len(at_mm), 2, 8))
+    by_matrix[:, 0, :3] = by_matrix[:, 1, 3:6] = over
+    by_matrix[:, :, 6:] = -ideal[:, :, None] * over[:, None, :2]
+    grown = (1 + plane.bow * squared)[:, None]
+    bent = (2 * plane.bow / plane.reach**2) * away[:, :, None] * away[:, None, :]
+    bent[:, [0, 1], [0, 1]] += grown
+    slopes = np.concatenate([bent @ by_matrix, (away * squared[:, None])[:, :, None]], axis=2)
+    return plane.middle + away * grown, slopes.reshape(-1, 9)
+
+
+def _step(here: Array, scaled: Array, numbers: Array, scale: Array, with_bow: bool) -> Array:
+    """Return the step from misses `here` (2 n,) with slopes (2 n, k) by numbers over `scale`."""
     size = np.linalg.norm(here.reshape(-1, 2), axis=1)
     spread = max(1.4826 * float(np.median(size)), 0.05)
     weight = np.repeat(1 / np.maximum(size / (2 * spread), 1.0), 2) / spread**2
-    scaled = slopes * scale
     square = scaled.T @ (scaled * weight[:, None])
     pull = scaled.T @ (here * weight)
     if with_bow:
