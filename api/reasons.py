@@ -122,6 +122,12 @@ _OWN = (
         "Photograph one strip again, all photos within a few seconds and in even light.",
     ),
     Reason(
+        "photo_left_out",
+        "note",
+        "Not every photo took part: one was spoiled, or taken too early or too late.",
+        "Take all photos of the strip within a few seconds, in even light.",
+    ),
+    Reason(
         "different_strips",
         "doubt",
         "The photos show different strips: several pads differ far more than photos of one do.",

@@ -67,6 +67,9 @@ class Fault:
     message: str
 
 
+Method = Literal["spawn", "fork"]
+
+
 class AllBusyError(Exception):
     """No worker became free in time."""
 
@@ -157,14 +160,16 @@ def _serve(pipe: Connection) -> None:
 class _Worker:
     """One reading process and the pipe to it."""
 
-    def __init__(self) -> None:
-        self.start()
+    def __init__(self, method: Method = "spawn") -> None:
+        self.start(method)
 
-    def start(self) -> None:
+    def start(self, method: Method = "spawn") -> None:
         """Start a new process; it loads its libraries while we go on."""
-        context = multiprocessing.get_context("spawn")
+        context = multiprocessing.get_context(method)
         self.pipe, there = context.Pipe()
-        self.process = context.Process(target=_serve, args=(there,), daemon=True)
+        # Process is missing from what typeshed says every context has.
+        process = context.Process  # type: ignore[attr-defined]
+        self.process = process(target=_serve, args=(there,), daemon=True)
         self.process.start()
         there.close()
 
@@ -191,11 +196,15 @@ class _Worker:
 
 
 class ReadingPool:
-    """So many photos at once, no more."""
+    """So many photos at once, no more.
 
-    def __init__(self, size: int, timeout_s: float) -> None:
+    `method` is how the first workers start: "fork" is quick, but safe only in a process that has
+    neither threads nor heavy libraries yet. Those that replace them are always spawned.
+    """
+
+    def __init__(self, size: int, timeout_s: float, method: Method = "spawn") -> None:
         self._timeout_s = timeout_s
-        self._workers = [_Worker() for _ in range(size)]
+        self._workers = [_Worker(method) for _ in range(size)]
         self._idle: queue.Queue[_Worker] = queue.Queue()
         for worker in self._workers:
             self._idle.put(worker)

@@ -36,6 +36,8 @@ def add(verbs: Verbs) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print every sample's reading, then the next step, and return 0."""
     from api.cli import read
+    from api.cli.readings import one_by_one
+    from api.look import Wish
     from api.settings import SAMPLES
 
     folder: Path = args.samples or SAMPLES
@@ -44,10 +46,11 @@ def run(args: argparse.Namespace) -> int:
         raise UnusableError(
             f"{folder}: holds no photos; run this in a checkout, or name --samples DIR"
         )
-    job = read.job_for(folder / "table.csv", folder / "card-measured.txt", None)
-    tell = read.for_people()
-    for answer, _ in read.one_by_one(photos, job, None, None):
-        tell({**answer, "photo": Path(answer["photo"]).name})
+    wish = Wish(read.named(folder / "table.csv"), read.named(folder / "card-measured.txt"))
+    tell = None
+    for told in one_by_one(photos, wish):
+        tell = tell or read.for_people()
+        tell({**told.answer, "photo": Path(told.answer["photo"]).name})
     tell_next(sorted((folder / "logs").glob("*.json")) or sorted(OWN_LOGS.glob("*.json")))
     return 0
 

@@ -5,16 +5,24 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from api.cli.common import UnusableError, complain, read_bytes, seconds
+from api.cli.common import (
+    UnusableError,
+    complain,
+    moment,
+    read_bytes,
+    reason,
+    seconds,
+    write_bytes,
+)
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
-    from api.job import Job
-    from api.measure import PhotoReading
+    from api.look import Wish
+    from api.named import Named
 
 EXAMPLE = (
     "example: dipstep read strip.jpg --table table.csv --card card-measured.txt "
@@ -30,7 +38,9 @@ def add(verbs: Verbs) -> None:
         description="Read every pad of the strip in each photo: value, 95 % band, verdict.",
         epilog=EXAMPLE,
     )
-    verb.add_argument("photos", type=Path, nargs="+", metavar="PHOTO", help="JPEG, PNG or HEIC")
+    verb.add_argument(
+        "photos", type=Path, nargs="+", metavar="PHOTO", help="JPEG, PNG or HEIC; or a folder"
+    )
     verb.add_argument(
         "--table", type=Path, required=True, metavar="TABLE.csv", help="the calibration table"
     )
@@ -43,8 +53,15 @@ def add(verbs: Verbs) -> None:
     verb.add_argument(
         "--layout", type=Path, metavar="CARD.json", help="a card of your own (default: ours)"
     )
-    verb.add_argument(
+    when = verb.add_mutually_exclusive_group()
+    when.add_argument(
         "--elapsed-s", type=seconds, metavar="S", help="seconds from dipping to the photo"
+    )
+    when.add_argument(
+        "--dipped-at",
+        type=moment,
+        metavar="TIME",
+        help="when the strip was dipped, with its offset; the photo's own time tells the rest",
     )
     verb.add_argument(
         "--fuse", action="store_true", help="all photos show one strip: make one reading of them"
@@ -52,105 +69,61 @@ def add(verbs: Verbs) -> None:
     verb.add_argument(
         "--explain", type=Path, metavar="DIR", help="write pictures of what was found into DIR"
     )
+    verb.add_argument(
+        "--jobs", type=workers, metavar="N", help="photos read at once (default: one a core)"
+    )
     verb.add_argument("--json", action="store_true", help="one JSON object a photo and line")
     verb.set_defaults(run=run)
 
 
+def workers(text: str) -> int:
+    """Parse how many photos are read at once, for argparse."""
+    count = int(text) if text.isascii() and text.isdigit() else 0
+    if not 1 <= count <= 64:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of workers, 1 to 64")
+    return count
+
+
 def run(args: argparse.Namespace) -> int:
     """Print one answer a photo; 1 when not one photo could be read at all."""
-    job = job_for(args.table, args.card, args.layout)
-    explain = _explainer(args.explain, job)
-    if args.fuse:
-        answers = fused(args.photos, job, args.elapsed_s)
-    else:
-        answers = one_by_one(args.photos, job, args.elapsed_s, explain)
-    tell = _as_json if args.json else for_people()
+    from api.cli.readings import fused, one_by_one
+
+    wish = wish_for(args)
+    if args.explain:
+        _make(args.explain)
+    every = fused(args.photos, wish) if args.fuse else one_by_one(args.photos, wish, args.jobs)
+    tell: Callable[[dict[str, Any]], None] | None = _as_json if args.json else None
     could = False
-    for answer, read in answers:
-        could = could or read
-        tell(answer)
+    for told in every:
+        could = could or told.read
+        # The workers have started by now: what the table for people needs may be loaded.
+        tell = tell or for_people()
+        tell(told.answer)
+        for name, picture in told.pictures.items():
+            write_bytes(args.explain / name, picture)
+            complain(f"wrote {args.explain / name}")
     return 0 if could else 1
 
 
-def job_for(table: Path, measured: Path | None, layout: Path | None) -> Job:
-    """Load card and table; say in one sentence what cannot be used."""
-    from api.job import prepare
+def wish_for(args: argparse.Namespace) -> Wish:
+    """Return what every reading needs; say in one sentence which file cannot be opened."""
+    from api.look import Wish
+
+    return Wish(
+        named(args.table),
+        named(args.card) if args.card else None,
+        named(args.layout) if args.layout else None,
+        args.elapsed_s,
+        args.dipped_at,
+        ("seen", "flat", "pads") if args.explain else (),
+    )
+
+
+def named(path: Path) -> Named:
+    """Return a file under its name; say in one sentence why it cannot be opened."""
     from api.named import Named
 
-    def named(path: Path | None) -> Named | None:
-        return None if path is None else Named(str(path), read_bytes(path))
-
-    try:
-        return prepare(Named(str(table), read_bytes(table)), named(measured), named(layout))
-    except ValueError as fault:
-        raise UnusableError(fault) from None
-
-
-Answers = Iterator[tuple[dict[str, Any], bool]]
-Explain = Callable[[Path, bytes, "PhotoReading"], None]
-
-
-def one_by_one(
-    photos: list[Path], job: Job, elapsed_s: float | None, explain: Explain | None
-) -> Answers:
-    """Yield each photo's answer, and whether the file was a photo at all."""
-    from api.measure import measure
-    from api.wire import reading_json, unread_json
-    from reader.errors import PhotoError
-
-    for path in photos:
-        try:
-            data = read_bytes(path)
-            reading = measure(data, job.card, job.table, elapsed_s, job.curves)
-        except UnusableError as fault:
-            complain(fault)
-            yield unread_json(str(path), "no_such_file", str(fault)), False
-        except PhotoError as fault:
-            complain(f"{path}: {fault}")
-            yield unread_json(str(path), "not_an_image", str(fault)), False
-        else:
-            if explain:
-                explain(path, data, reading)
-            yield reading_json(str(path), reading), True
-
-
-def fused(photos: list[Path], job: Job, elapsed_s: float | None) -> Answers:
-    """Yield the one answer of several photos of one strip."""
-    from api.fuse import fuse
-    from api.measure import places
-    from api.wire import reading_json
-    from reader.errors import PhotoError
-    from reader.read_strip import read_strip
-
-    seens = []
-    for path in photos:
-        try:
-            seens.append(read_strip(read_bytes(path), job.card, places(job.table)))
-        except PhotoError as fault:
-            raise UnusableError(f"{path}: {fault}; leave it out or take it again") from None
-    reading = fuse(seens, job.table, elapsed_s, job.curves)
-    answer = reading_json(" + ".join(str(path) for path in photos), reading)
-    yield {**answer, "photos": [str(path) for path in photos]}, True
-
-
-def _explainer(folder: Path | None, job: Job) -> Explain | None:
-    """Return what writes the pictures of one photo, or None when none are asked for."""
-    if folder is None:
-        return None
-    from api.explain import write_pictures
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise UnusableError(
-            f"{folder}: cannot be made ({fault.strerror}); choose another"
-        ) from None
-
-    def explain(path: Path, data: bytes, reading: PhotoReading) -> None:
-        for written in write_pictures(folder, path.stem, data, reading, job):
-            complain(f"wrote {written}")
-
-    return explain
+    return Named(str(path), read_bytes(path))
 
 
 def _as_json(answer: dict[str, Any]) -> None:
@@ -169,3 +142,15 @@ def for_people() -> Callable[[dict[str, Any]], None]:
         print(tell_reading(answer, wanted, known, style), end="\n\n", flush=True)
 
     return tell
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        trial = folder / ".dipstep-trial"
+        trial.touch()
+        trial.unlink()
+    except OSError as fault:
+        raise UnusableError(
+            f"{folder}: cannot be written into ({reason(fault)}); choose another folder"
+        ) from None

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from api.fuse import fuse
 from api.measure import curves_of, judge
 from calibration.table import load_table
 from reader.pads import PadColour
@@ -116,34 +115,6 @@ def test_chlorine_past_ten_doubts_the_ph_pad():
 
     assert "high_chlorine" in reading.pads[0].reasons
     assert reading.pads[0].status == "recheck"
-
-
-def test_photos_that_agree_fuse_to_a_tighter_band():
-    one = seen(colour(1, PH), colour(2, FREE))
-    other = seen(colour(1, (72.3, 20.2, 54.8)), colour(2, (78.1, 17.8, -10.2)))
-    alone = judge(one, TABLE_TWO, 15, CURVES).pads[0]
-    together = fuse([one, other], TABLE_TWO, 15, CURVES).pads[0]
-
-    assert together.status == "accepted"
-    assert together.estimate.steps < alone.estimate.steps
-
-
-def test_photos_that_disagree_are_doubted():
-    one = seen(colour(1, PH), colour(2, FREE))
-    other = seen(colour(1, (62, 34, 44)), colour(2, FREE))
-    reading = fuse([one, other], TABLE_TWO, 15, CURVES)
-
-    assert "photos_disagree" in reading.pads[0].reasons
-    assert reading.pads[0].status == "recheck"
-    assert reading.pads[1].status == "accepted"
-
-
-def test_a_photo_without_strip_takes_no_part_in_a_fusion():
-    one = seen(colour(1, PH), colour(2, FREE))
-    nothing = seen(strip=False, reasons=("no_strip",))
-
-    assert fuse([nothing, one], TABLE_TWO, 15, CURVES).status == "accepted"
-    assert fuse([nothing, nothing], TABLE_TWO, 15, CURVES).status == "unreadable"
 
 
 def test_off_its_time_the_band_widens_whatever_the_table_was_made_from():
