@@ -20,6 +20,7 @@ from api.pages import (
     control as control_page,
     dip,
     first,
+    goods as goods_page,
     handover,
     login,
     review as review_page,
@@ -44,9 +45,9 @@ ROUTERS = (
         tubs.router,
         photos.router,
     ),
-    *(review.router, shelf.tables, shelf.cards, people.router),
+    *(review.router, shelf.tables, shelf.cards, shelf.products, shelf.procedures, people.router),
     *(login.router, first.router, tubs_page.router, dip.router, handover.router),
-    *(review_page.router, control_page.router, shop.router, waiting.router),
+    *(review_page.router, control_page.router, goods_page.router, shop.router, waiting.router),
 )
 
 Clock = Callable[[], datetime]

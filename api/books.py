@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
+from api import goods
 from api.advise import FindProcedure, advise
 from api.store import Tub, TubEvent, TubSummary, TubVersion, Withdrawal
 
@@ -97,6 +98,13 @@ def tub_data(session: Session, tub_id: str) -> dict[str, Any]:
     return dict(newest.data)
 
 
+def followers(session: Session, procedure: str) -> list[str]:
+    """Return the tubs that now follow a procedure."""
+    newest = select(func.max(TubVersion.id)).group_by(TubVersion.tub_id)
+    said = session.scalars(select(TubVersion).where(TubVersion.id.in_(newest)))
+    return [one.tub_id for one in said if one.data.get("procedure") == procedure]
+
+
 def events_in(session: Session, tub_id: str) -> Sequence[TubEvent]:
     """Return the events that stand: neither withdrawn nor replaced, in order of time."""
     newer = aliased(TubEvent)
@@ -112,9 +120,17 @@ def events_in(session: Session, tub_id: str) -> Sequence[TubEvent]:
 
 def log_of(session: Session, tub_id: str, leaving_out: str | None = None) -> dict[str, Any]:
     """Return the whole log as `dipstep next` takes it, but for an event that is replaced."""
-    head = as_log(tub_data(session, tub_id))
     standing = [event for event in events_in(session, tub_id) if event.id != leaving_out]
-    return {**head, "events": [event.data for event in standing]}
+    return as_whole_log(session, tub_data(session, tub_id), [event.data for event in standing])
+
+
+def as_whole_log(
+    session: Session, tub: Mapping[str, Any], events: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Return a tub's log; one without products of its own gets the shop's, if it keeps a list."""
+    log = {**as_log(tub), "events": list(events)}
+    own = [] if "products" in log else goods.at_hand(session, events)
+    return {**log, "products": own} if own else log
 
 
 def checked_answer(log: Mapping[str, Any], desk: Desk) -> dict[str, Any]:

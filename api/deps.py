@@ -12,8 +12,8 @@ from fastapi import Depends, Path, Request
 from api import people
 from api.books import Desk
 from api.errors import ProblemError
+from api.goods import kept_procedures
 from api.people import Who
-from api.procedures import shop_procedures
 from api.settings import Settings
 from api.store import Store
 from api.workers import AllBusyError, Answer, Asked, Fault, ReadingPool
@@ -88,9 +88,11 @@ def allowed(role: str) -> Callable[[Who], Who]:
     return check
 
 
-def desk_of(who: Annotated[Who, Depends(who_asks)], now: Now, settings: SettingsOf) -> Desk:
+def desk_of(
+    who: Annotated[Who, Depends(who_asks)], now: Now, store: StoreOf, settings: SettingsOf
+) -> Desk:
     """Return who writes, when, and where procedures are found."""
-    return Desk(now, who.name, shop_procedures(settings.home))
+    return Desk(now, who.name, kept_procedures(store, settings.home))
 
 
 Asker = Annotated[Who, Depends(who_asks)]

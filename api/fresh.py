@@ -14,7 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api import books
 from api.books import Desk
-from api.procedures import shop_procedures
+from api.goods import kept_procedures
 from api.settings import Settings
 from api.store import Store, TubSummary
 
@@ -88,7 +88,7 @@ class Freshener:
 
     def _go_on(self) -> None:
         while not self._closed.wait(EVERY_S):
-            desk = Desk(self._now(), "dipstep", shop_procedures(self._settings.home))
+            desk = Desk(self._now(), "dipstep", kept_procedures(self._store, self._settings.home))
             try:
                 refresh_due(self._store, desk, EVERY_S / 10)
             except SQLAlchemyError:  # the database is away for a while; the pages say so themselves

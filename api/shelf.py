@@ -1,4 +1,4 @@
-"""The shelf of kept tables and measured cards, by name and version; nothing is changed in place."""
+"""The shelf of kept files, by kind, name and version; nothing is changed in place."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from api.named import Named
 from api.store import KeptFile, Retired
 
-Kind = Literal["table", "card"]
+Kind = Literal["table", "card", "products", "procedure"]
 NAME_LENGTH = 120
 
 
@@ -38,7 +38,12 @@ def put(
 
     Raises ValueError, one sentence with place and cure, when the file cannot be used.
     """
+    from api import goods
+
     facts = check(kind, file)
+    name = goods.checked_name(kind, name)
+    if kind == "products":
+        goods.check_beside(session, name, facts["products"])
     newest = latest(session, kind, name)
     sha256 = hashlib.sha256(file.data).hexdigest()
     if newest is not None and newest.sha256 == sha256:
@@ -71,6 +76,11 @@ def check(kind: Kind, file: Named) -> dict[str, Any]:
             for chart in table.charts
         ]  # fmt: skip
         return {"strip": table.strip, "lot": table.lot, "pads": pads}
+    if kind in ("products", "procedure"):
+        from api import goods
+
+        listed = kind == "products"
+        return {"products": goods.products_of_file(file)} if listed else goods.procedure_facts(file)
     from api.job import measured_card
     from reader.card import standard_card
     from reader.card_files import read_facts

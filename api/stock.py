@@ -60,7 +60,7 @@ def fetch(session: Session, kind: Kind, name: str, settings: Settings) -> tuple[
 
 
 def _sample(kind: Kind, settings: Settings) -> Path | None:
-    if settings.samples is None:
+    if settings.samples is None or kind not in SAMPLE_FILES:
         return None
     path = settings.samples / SAMPLE_FILES[kind]
     return path if path.is_file() else None

@@ -111,7 +111,7 @@ class Attempt(Base):
 
 
 class KeptFile(Base):
-    """One version of a calibration table (`table`) or a measured card (`card`)."""
+    """One version of a kept file; its kind is `table`, `card`, `products` or `procedure`."""
 
     __tablename__ = "kept_file"
     id: Mapped[int] = mapped_column(primary_key=True)

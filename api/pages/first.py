@@ -11,15 +11,15 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
-from api.advise import advise
+from api.advise import FindProcedure, advise
 from api.deps import Now, PoolOf, SettingsOf, StoreOf, who_asks
 from api.entries import with_reading
 from api.errors import ProblemError
 from api.forms import FormOf, ReadForm, elapsed_of, upload
+from api.goods import kept_procedures
 from api.named import Named
 from api.pages.readings import ReadingView, view_of
 from api.pages.render import page
-from api.procedures import shop_procedures
 from api.reasons import all_reasons
 from api.routes.read import ask
 from api.settings import Settings
@@ -68,7 +68,7 @@ def post_first(
         **given,
         reading=view_of(answer.reading, wanted_ranges(), all_reasons()),
         picture=data_url(answer.pictures.get("seen.jpg")),
-        **next_for(form, answer.reading, now, settings),
+        **next_for(form, answer.reading, now, kept_procedures(store, settings.home)),
     )
     return page("first.html", shown)
 
@@ -106,7 +106,7 @@ def wish(form: FormData, settings: Settings) -> ReadForm:
 
 
 def next_for(
-    form: FormData, reading: dict[str, Any], now: datetime, settings: Settings
+    form: FormData, reading: dict[str, Any], now: datetime, find: FindProcedure
 ) -> dict[str, Any]:
     """Return the next step for the log that came with the photo, the reading entered."""
     log = upload(form, "log")
@@ -114,7 +114,7 @@ def next_for(
         return {}
     try:
         text = with_reading(log.text(), reading, now)
-        answer, tub = advise(text, log.name, now, shop_procedures(settings.home))
+        answer, tub = advise(text, log.name, now, find)
     except ValueError as fault:
         return {"log_trouble": str(fault)}
     return {"next": answer, "tub": tub}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,8 +12,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api import books
-from api.deps import DeskOf, Now, StoreOf, who_asks
+from api import books, goods
+from api.deps import DeskOf, Now, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.fresh import fresh_answer, refresh_due
@@ -22,6 +22,7 @@ from api.pages.render import page
 from api.pages.rows import Row, rows_of
 from api.routes.photos import photos_of
 from api.routes.tubs import unusable
+from api.settings import Settings
 from api.store import Decision, Review, TubSummary, TubVersion
 from api.trend import Trend, trends_of
 from api.wanted import ranges_of
@@ -82,36 +83,73 @@ class TubPage:
     tub: Mapping[str, Any]
     answer: Mapping[str, Any] | None
     trouble: str | None
+    refused: str | None
+    """Why a change of what is said of the tub was not kept."""
     trends: tuple[Trend, ...]
     rows: tuple[Row, ...]
     all_rows: int
     photos: tuple[PhotoLine, ...]
     waiting: int
     products: tuple[str, ...]
+    sanitizers: tuple[str, ...]
+    procedures: tuple[str, ...]
     analytes: Mapping[str, Any]
 
 
 @router.get("")
-def get_tubs(store: StoreOf, desk: DeskOf, now: Now) -> HTMLResponse:
+def get_tubs(store: StoreOf, desk: DeskOf, settings: SettingsOf, now: Now) -> HTMLResponse:
     """Show every tub with what is due; the longest overdue answers are made anew on the way."""
     refresh_due(store, desk, REFRESH_S)
-    return page("tubs.html", TubsPage(lines(store, now)))
+    return page("tubs.html", TubsPage(lines(store, now), procedures=choosable(store, settings)))
 
 
 @router.post("")
-def post_tubs(form: FormOf, store: StoreOf, desk: DeskOf, now: Now) -> Response:
+def post_tubs(
+    form: FormOf, store: StoreOf, settings: SettingsOf, desk: DeskOf, now: Now
+) -> Response:
     """Keep a new tub, and go to it."""
     given = tub_of(form)
     try:
         with store.writing() as session:
             tub_id = books.add_tub(session, given, desk)
     except ValueError as fault:
-        return page("tubs.html", TubsPage(lines(store, now), str(fault), given), 422)
+        own = choosable(store, settings)
+        shown = TubsPage(lines(store, now), str(fault), given, procedures=own)
+        return page("tubs.html", shown, 422)
+    return RedirectResponse(f"/tubs/{tub_id}", 303)
+
+
+def choosable(store: Any, settings: Settings) -> tuple[str, ...]:
+    """Return the procedures a tub may follow: the built-in ones and the shop's own."""
+    with store.reading() as session:
+        return (*PROCEDURES, *goods.procedure_names(session, settings.home))
+
+
+@router.post("/{tub_id}")
+def post_tub(
+    tub_id: str, form: FormOf, store: StoreOf, settings: SettingsOf, desk: DeskOf
+) -> Response:
+    """Keep what is now said of the tub, such as its temperature or another procedure."""
+    try:
+        with store.writing() as session:
+            books.change_tub(session, tub_id, tub_of(form), desk)
+    except books.NoSuchTubError:
+        with unusable():
+            raise
+    except ValueError as fault:
+        return get_tub(tub_id, store, desk, settings, refused=str(fault))
     return RedirectResponse(f"/tubs/{tub_id}", 303)
 
 
 @router.get("/{tub_id}")
-def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False) -> HTMLResponse:
+def get_tub(
+    tub_id: str,
+    store: StoreOf,
+    desk: DeskOf,
+    settings: SettingsOf,
+    everything: bool = False,
+    refused: str | None = None,
+) -> HTMLResponse:
     """Show one tub; its whole history when asked for everything."""
     with store.reading() as session, unusable():
         tub = books.tub_data(session, tub_id)
@@ -119,7 +157,9 @@ def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False)
         photos = photos_of(session, tub_id)[:SHOWN_PHOTOS]
         waiting = waiting_by_tub(session).get(tub_id, 0)
         kept = session.get(TubSummary, tub_id)
-    log = {**books.as_log(tub), "events": [event.data for event in events]}
+        log = books.as_whole_log(session, tub, [event.data for event in events])
+        listed = goods.on_the_van(session)
+        procedures = (*PROCEDURES, *goods.procedure_names(session, settings.home))
     answer, trouble = shown_answer(kept, log, desk)
     rows = rows_of(events)
     shown = TubPage(
@@ -127,15 +167,18 @@ def get_tub(tub_id: str, store: StoreOf, desk: DeskOf, everything: bool = False)
         tub=tub,
         answer=answer,
         trouble=trouble,
+        refused=refused,
         trends=trends_of(log["events"], ranges_of(answer["gates"] if answer else [])),
         rows=rows if everything else rows[:SHOWN_ROWS],
         all_rows=len(rows),
         photos=tuple(PhotoLine(p.sha256, p.taken_at.isoformat(), r.status) for p, r, *_ in photos),
         waiting=waiting,
-        products=products_of(tub),
+        products=products_of(tub, listed),
+        sanitizers=SANITIZERS,
+        procedures=procedures,
         analytes=ANALYTES,
     )
-    return page("tub.html", shown)
+    return page("tub.html", shown, 422 if refused else 200)
 
 
 def shown_answer(
@@ -156,9 +199,9 @@ def answer_or_trouble(
         return None, str(fault)
 
 
-def products_of(tub: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the ids of the products at hand."""
-    own = tub.get("products")
+def products_of(tub: Mapping[str, Any], listed: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Return the ids of the products at hand: the tub's own, the shop's, or the generic ones."""
+    own = tub.get("products") or listed
     return tuple(str(one["id"]) for one in own) if own else tuple(generic_products())
 
 

@@ -9,11 +9,10 @@ from fastapi.responses import JSONResponse
 from pydantic import AwareDatetime
 
 from api.advise import advise
-from api.deps import Now, SettingsOf, who_asks
+from api.deps import DeskOf, who_asks
 from api.errors import ProblemError
 from api.forms import BodyOf
 from api.named import Named
-from api.procedures import shop_procedures
 from api.schemas import NextOut, problems
 
 router = APIRouter(prefix="/api", tags=["next step"], dependencies=[Depends(who_asks)])
@@ -45,13 +44,11 @@ LOG: dict[str, Any] = {
     responses=problems(401, 413, 422),
     openapi_extra=LOG,
 )
-def post_next(
-    body: BodyOf, now: Now, settings: SettingsOf, at: AwareDatetime | None = None
-) -> JSONResponse:
+def post_next(body: BodyOf, desk: DeskOf, at: AwareDatetime | None = None) -> JSONResponse:
     """Say what to do next at the given moment, by default now."""
     try:
         text = Named("the log", body).text()
-        answer, _ = advise(text, "the log", at or now, shop_procedures(settings.home))
+        answer, _ = advise(text, "the log", at or desk.now, desk.find_procedure)
     except ValueError as fault:
         raise ProblemError(422, "unusable_log", str(fault)) from None
     return JSONResponse(answer)

@@ -1,4 +1,4 @@
-"""/api/tables and /api/cards: calibration tables and measured cards, by name and version."""
+"""/api/tables, /api/cards, /api/products, /api/procedures: kept files, by name and version."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse, Response
 
-from api import shelf
+from api import goods_books, shelf
 from api.deps import Asker, DeskOf, Keeper, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
@@ -70,7 +70,7 @@ def router_for(kind: Kind, path: str) -> APIRouter:
                 422, "no_name", f"name: give one of 1 to {shelf.NAME_LENGTH} letters"
             )
         with store.writing() as session, unusable():
-            kept, new = shelf.put(session, kind, name, file, desk.now, desk.by)
+            kept, new = goods_books.put(session, kind, name, file, desk)
             return JSONResponse(told(kept, False).model_dump(), 201 if new else 200)
 
     @router.get("/{name}", response_class=Response, responses=GONE, name=f"file_of_{path}")
@@ -86,7 +86,7 @@ def router_for(kind: Kind, path: str) -> APIRouter:
     def delete_one(name: str, store: StoreOf, desk: DeskOf, _: Keeper) -> None:
         """Offer a name no longer; its versions and what was read with them stay."""
         with store.writing() as session:
-            if not shelf.retire(session, kind, name, desk.now, desk.by):
+            if not goods_books.retire(session, kind, name, desk):
                 raise ProblemError(404, "no_such_name", f"no {kind} {name!r} is kept")
 
     return router
@@ -106,3 +106,4 @@ def told(kept: KeptFile, retired: bool) -> ShelfOut:
 
 
 tables, cards = router_for("table", "tables"), router_for("card", "cards")
+products, procedures = router_for("products", "products"), router_for("procedure", "procedures")

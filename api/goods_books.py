@@ -1,0 +1,66 @@
+"""Products and procedures enter the books: no tub that follows them is left stranded."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from sqlalchemy import update
+from sqlalchemy.orm import Session
+
+from api import books, shelf
+from api.books import Desk
+from api.named import Named
+from api.store import KeptFile, TubSummary
+
+LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+RESTS_ON = ("products", "procedure")
+"""Kinds that a tub's next step rests on."""
+
+
+def put(
+    session: Session, kind: shelf.Kind, name: str, file: Named, desk: Desk
+) -> tuple[KeptFile, bool]:
+    """Keep a file as the next version of its name, and say whether it is new.
+
+    Raises ValueError when it cannot be used, or when a tub that follows it could not go on.
+    """
+    kept, new = shelf.put(session, kind, name, file, desk.now, desk.by)
+    if kind == "procedure" and new:
+        check_followers(session, kept, desk)
+    if kind in RESTS_ON and new:
+        outdate(session)
+    return kept, new
+
+
+def retire(session: Session, kind: shelf.Kind, name: str, desk: Desk) -> bool:
+    """Offer a name no longer; say whether there was such a name.
+
+    Tubs that follow a retired procedure go on with it; no other tub can choose it.
+    """
+    gone = shelf.retire(session, kind, name, desk.now, desk.by)
+    if gone and kind == "products":
+        outdate(session)
+    return gone
+
+
+def check_followers(session: Session, kept: KeptFile, desk: Desk) -> None:
+    """Refuse a newer procedure that a tub which follows it cannot go on with."""
+    text = shelf.named(kept).text()
+    newest = replace(desk, find_procedure=lambda _: text)
+    for tub_id in books.followers(session, kept.name):
+        log = books.log_of(session, tub_id)
+        try:
+            books.checked_answer(log, newest)
+        except ValueError as fault:
+            raise ValueError(
+                f"{log['tub']['name']} follows {kept.name} and could not go on with this version "
+                f"({fault}); correct it, or keep it under another name"
+            ) from None
+
+
+def outdate(session: Session) -> None:
+    """Have every kept answer asked anew: what it rests on has changed."""
+    session.execute(update(TubSummary).values(asked_at=LONG_AGO))
