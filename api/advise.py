@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from random import Random
 from typing import Any
 
 from api.words import USUAL_CAUTIONS
@@ -50,6 +49,8 @@ def look_ahead(
 
     Raises ValueError as `advise` does.
     """
+    from random import Random
+
     from dosing import plan
 
     log, procedure, products = loaded(text, name, at, find_procedure)

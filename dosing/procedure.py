@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 
 from dosing.errors import ProcedureError
 
@@ -210,7 +210,9 @@ def load_builtin(name: str) -> Procedure:
             f"there is no built-in procedure {name!r}; built in are {', '.join(BUILT_IN)}, "
             "or give the path of your own file"
         )
-    text = (files("dosing") / "data" / "procedures" / f"{name}.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "procedures" / f"{name}.toml").read_text(
+        encoding="utf-8"
+    )
     return load_procedure(text, f"{name}.toml")
 
 

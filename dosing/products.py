@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any, Final
 
 from dosing.chemistry import MOVES, WaterSample, after
@@ -173,7 +173,7 @@ def load_products(records: Iterable[Mapping[str, Any]], name: str = "products") 
 @lru_cache(maxsize=1)
 def generic_products() -> Products:
     """Return the built-in products, one or two a kind."""
-    text = (files("dosing") / "data" / "products.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "products.toml").read_text(encoding="utf-8")
     return load_products(tomllib.loads(text)["product"], "products.toml: product")
 
 

@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 
 READ = ("full", "excerpt", "quoted", "memory", "practice", "derived")
@@ -29,7 +29,7 @@ class SourceError(ValueError):
 @lru_cache(maxsize=1)
 def sources() -> Mapping[str, Source]:
     """Return the bibliography by key."""
-    text = (files("dosing") / "data" / "sources.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "sources.toml").read_text(encoding="utf-8")
     return MappingProxyType(
         {
             key: Source(key, entry["citation"], entry["read"])
