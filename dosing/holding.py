@@ -28,6 +28,9 @@ today flatters it [h]."""
 SAME_USE = timedelta(hours=44.0)
 """How long output and use must have been the same before a reading may change the output."""
 
+MOST_DOWN = 0.65
+"""Share of the present output that one step leaves at least (common practice)."""
+
 UNDECIDED_LOOKS = 3
 """Undecided looks at a residual after which the next day judges."""
 
@@ -122,7 +125,7 @@ def lower_output(now: Situation) -> Todo | None:
     ahead = now.water.later(AHEAD_H)
     if 1.0 - ahead.probability(hold.analyte, None, hold.high.value) < TOO_SURE:
         return None
-    output = min(output_for(now, hold.analyte, hold.aim_up.value), now.water.output - 0.05)
+    output = min(_careful(now, hold.analyte, hold.aim_up.value), now.water.output - 0.05)
     output = max(math.ceil(20.0 * output - 1e-6) / 20.0, 0.0)
     reason = (
         f"At {100 * now.water.output:.0f} % output the chlorine would stand at about "
@@ -138,6 +141,15 @@ def lower_output(now: Situation) -> Todo | None:
         analytes=(hold.analyte,),
         why=(reason,),
     )
+
+
+def _careful(now: Situation, analyte: str, aim: float) -> float:
+    """Return the output for the aim, turned down by no more than a third at once.
+
+    What a day or two have shown of demand and loss may be another law than ours: a tub whose
+    chlorine is eaten at a fixed rate would run dry within the week.
+    """
+    return max(output_for(now, analyte, aim), MOST_DOWN * now.water.output)
 
 
 def output_for(now: Situation, analyte: str, aim: float) -> float:
@@ -177,7 +189,7 @@ def tune_step(now: Situation, step: Tune) -> Todo | None:
     open_ph = _undecided_ph(now)
     if open_ph is not None:
         return open_ph
-    value = output_for(now, step.analyte, step.aim.value)
+    value = _careful(now, step.analyte, step.aim.value)
     value = min(max(math.ceil(20.0 * value - 1e-6) / 20.0, step.least.value), 1.0)
     level = now.water.value(step.analyte)
     return Todo(
@@ -210,7 +222,7 @@ def _fitted(now: Situation, step: Tune) -> Todo | None:
     settled = now.water.later(SETTLED_H)
     if settled.probability(step.analyte, *limits(gate)) >= 0.5:
         return None
-    value = min(max(output_for(now, step.analyte, step.aim.value), step.least.value), 1.0)
+    value = min(max(_careful(now, step.analyte, step.aim.value), step.least.value), 1.0)
     value = math.ceil(20.0 * value - 1e-6) / 20.0
     if abs(value - output) < 0.04:
         return None

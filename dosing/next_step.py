@@ -330,7 +330,13 @@ def _why(now: Situation, step: Todo) -> tuple[str, ...]:
         if gate.analyte in step.analytes[:1] and gate.sample == step.sample
     ]
     rests = [texts.rests_on(gate) for gate in gates[:1]]
-    return tuple(dict.fromkeys((*said, *step.why, *rests)))
+    learned = now.water.facts if _rests_on_the_tub(step) else ()
+    return tuple(dict.fromkeys((*said, *step.why, *learned, *rests)))
+
+
+def _rests_on_the_tub(step: Todo) -> bool:
+    """Say whether what was learned of volume, strengths, loss and yield is behind the step."""
+    return step.kind in ("dose", "replace_water", "none") or step.action == "generator_output"
 
 
 def _cautions(now: Situation, step: Todo) -> tuple[str, ...]:

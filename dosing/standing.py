@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -41,6 +42,10 @@ its unit, chlorine as a share of its value (common practice)."""
 POOLED, FEW, NEWEST = 10, 4, 2
 """So many readings of one water are pooled. Once there are more than a few, the newest alone may
 decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
+
+STRIPS = ("photo", "hand")
+LOT_SHARE = 0.15
+"""Share of a strip's variance that all strips of its lot have in common (common practice)."""
 
 LOOKS = 3
 """Undecided looks in one visit after which the belief may shut a gate in upkeep."""
@@ -97,10 +102,11 @@ class Standing:
             self.newest = tuple(band.wider(wider) for band in self.newest)
         self.count += 1
         self.newest = (*self.newest, fresh)[-POOLED:]
-        self.band, self.contradicts = together(self.newest)
-        self.recent = together(self.newest[-NEWEST:])[0] if self.count > FEW else None
+        strip = reading.source in STRIPS
+        self.band, self.contradicts = _pooled(self.newest, strip)
+        self.recent = _pooled(self.newest[-NEWEST:], strip)[0] if self.count > FEW else None
         self.at = reading.at
-        self.strips += reading.source in ("photo", "hand")
+        self.strips += strip
         self.earlier, self.last = self.last, reading
 
     def _leave_behind(self, gap: timedelta) -> None:
@@ -117,6 +123,14 @@ class Standing:
             return None
         gone_h = (at - self.at).total_seconds() / 3600.0
         return band.wider(ANALYTES[self.last.analyte].drift(band.mode, gone_h))
+
+
+def _pooled(bands: tuple[Band, ...], strips: bool) -> tuple[Band, bool]:
+    """Return readings of one water together; strips of one lot err in part alike."""
+    band, contradicts = together(bands)
+    share = LOT_SHARE if strips else 0.0
+    wider = math.sqrt(1.0 + share * (len(bands) - 1))
+    return Band(band.mode, wider * band.below, wider * band.above), contradicts
 
 
 def _between(reading: Reading, band: Band, gap: timedelta) -> float:

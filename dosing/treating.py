@@ -216,15 +216,16 @@ def after_dose(now: Situation, plan: DosePlan) -> dict[str, Expected]:
         for analyte in MOVED_BY[plan.product.kind]
         if now.history.standing(analyte).last is not None
     ]
-    after = _once_mixed(now, plan)
+    after = _once_mixed(now, plan, 0.5)
     return {analyte: believed(after, analyte) for analyte in moved}
 
 
-def _once_mixed(now: Situation, plan: DosePlan) -> Mixed:
-    """Return the water after the jets that mix a dose, which lift the pH a little."""
+def _once_mixed(now: Situation, plan: DosePlan, share: float = 1.0) -> Mixed:
+    """Return the water after a share of the jets that mix a dose, which lift the pH a little."""
     after: Mixed = plan.after
     if isinstance(after, Water):
-        return after.later(now.history.mixing(plan.product.kind).total_seconds() / 3600.0)
+        mixing_h = now.history.mixing(plan.product.kind).total_seconds() / 3600.0
+        return after.later(share * mixing_h)
     return after
 
 
