@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
+from typing import Final
 
 from dosing import happenings
 from dosing.chemistry import calcite_index
@@ -19,6 +20,10 @@ from dosing.sample import WaterSample
 from dosing.scale import inside, quantile
 from dosing.state import VOLUME_SD, State, sample_at
 from dosing.walk import NO_COURSE, Course, Filled, Walk, worth_keeping
+
+LAW_ERROR: Final = {"decay": 0.3, "yield": 0.25, "still": 0.2}
+"""What a rate's law leaves out, as a deviation of its ln: a cell makes less in cool or weak water,
+chlorine is eaten at a fixed rate as well as by its share. On simulated tubs of other laws."""
 
 __all__ = ["Course", "Filled", "Walk", "Water", "believe"]
 
@@ -147,10 +152,14 @@ class Water:
         return self._rate("jets" if aerated else "still")
 
     def _rate(self, name: str) -> tuple[float, float, float]:
-        return (math.exp(self._state.belief.of(name)), *self._ln_band(1.0, name, 0.95))
+        band = self._ln_band(1.0, name, 0.95, LAW_ERROR.get(name, 0.0))
+        return (math.exp(self._state.belief.of(name)), *band)
 
-    def _ln_band(self, unit: float, name: str, confidence: float) -> tuple[float, float]:
+    def _ln_band(
+        self, unit: float, name: str, confidence: float, unknown: float = 0.0
+    ) -> tuple[float, float]:
         mean, variance = self._state.belief.moments({name: 1.0})
+        variance += unknown * unknown
         half = happenings.two_sided(confidence) * math.sqrt(max(variance, 0.0))
         return unit * math.exp(mean - half), unit * math.exp(mean + half)
 
@@ -171,10 +180,17 @@ def _facts(water: Water, state: State) -> Iterable[str]:
         )
     for name, place in state.belief.index.items():
         if name.startswith("strength of ") and abs(state.belief.mean[place]) > 0.03:
-            way = "stronger" if state.belief.mean[place] > 0.0 else "weaker"
-            share = abs(math.expm1(state.belief.mean[place]))
-            yield f"{name[12:]} seems {share:.0%} {way} than its label."
+            half = happenings.two_sided(0.95) * state.belief.sd(name)
+            seems, least, most = (
+                _against_label(float(state.belief.mean[place]) + by) for by in (0.0, -half, half)
+            )
+            yield f"{name[12:]} seems {seems} than its label (95 %: {least} to {most})."
     yield from _rates_told(water, state)
+
+
+def _against_label(ln_strength: float) -> str:
+    share = math.expm1(ln_strength)
+    return f"{abs(share):.0%} {'stronger' if share > 0.0 else 'weaker'}"
 
 
 def _rates_told(water: Water, state: State) -> Iterable[str]:

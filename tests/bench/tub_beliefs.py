@@ -42,15 +42,15 @@ def learned(record: Record) -> list[Learned]:
     water = _water(record)
     facts, belief = record.facts, water.state.belief
     truths = {
-        "volume": (math.log(facts.volume_l / facts.stated_volume_l), TUB_PRIORS["volume"][1]),
-        "still": (math.log(facts.still_loss_per_h), TUB_PRIORS["still"][1]),
-        "jets": (math.log(facts.jets_loss_per_h), TUB_PRIORS["jets"][1]),
+        "volume": (facts.volume_l, (water.volume_l, *water.volume_band_l())),
+        "still": (facts.still_loss_per_h, water.co2_loss_per_h()),
+        "jets": (facts.jets_loss_per_h, water.co2_loss_per_h(aerated=True)),
     }
     if any("generator_full" in str(event.get("step")) for event in record.log["events"]):
-        truths["yield"] = (math.log(facts.yield_mg_l_day), TUB_PRIORS["yield"][1])
+        truths["yield"] = (facts.yield_mg_l_day, water.yield_mg_l_day())
     found = [
-        Learned(name, truth, belief.of(name), belief.sd(name), prior)
-        for name, (truth, prior) in truths.items()
+        Learned(name, math.log(truth), *_ln(*told), TUB_PRIORS[name][1])
+        for name, (truth, told) in truths.items()
     ]
     for product, strength in facts.strength.items():
         entry = f"strength of {product}"
@@ -59,6 +59,10 @@ def learned(record: Record) -> list[Learned]:
             mean, sd = belief.of(entry), belief.sd(entry)
             found.append(Learned(f"strength {kind}", math.log(strength), mean, sd, 0.07 / 1.96))
     return [*found, *_loss(record, water)]
+
+
+def _ln(middle: float, low: float, high: float) -> tuple[float, float]:
+    return math.log(middle), 0.5 * math.log(high / low) / NORMAL_95
 
 
 def _water(record: Record) -> Water:
@@ -70,7 +74,7 @@ def _water(record: Record) -> Water:
 
 
 def _loss(record: Record, water: Water) -> Iterable[Learned]:
-    """Net change of chlorine over the next day at full output, as a ratio to 4 mg/L."""
+    """Free chlorine after a day in which nothing was done [mg/L]."""
     if record.chlorine_next_day is None:
         return
     low, high = water.later(24.0).band("free_chlorine")
