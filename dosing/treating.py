@@ -96,7 +96,8 @@ def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ..
     label = ANALYTES[gate.analyte].label
     kinds = " or ".join(help_.replace("_", " ") for help_ in helps) or "nothing in the procedure"
     if gate.text and where == "low":
-        return ask(now, f"ask_{gate.id}", gate.text, texts.judged(gate, now.state(gate)))
+        text = f"{gate.text}{_missing(now, gate)}"
+        return ask(now, f"ask_{gate.id}", text, texts.judged(gate, now.state(gate)))
     return ask(
         now,
         f"ask_{gate.id}",
@@ -105,6 +106,15 @@ def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ..
         "enter what was done; confirm this step to go on with the water as it is.",
         texts.judged(gate, now.state(gate)),
     )
+
+
+def _missing(now: Situation, gate: Gate | Hold) -> str:
+    """Say how much is missing in the whole tub, for a label that speaks of grams."""
+    if gate.aim_up is None:
+        return ""
+    grams = (gate.aim_up.value - now.water.value(gate.analyte)) * now.water.volume_l / 1000.0
+    label = ANALYTES[gate.analyte].label
+    return f" About {grams:.1f} g of {label} are missing in this tub." if grams > 0.0 else ""
 
 
 def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> Todo | None:
