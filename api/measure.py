@@ -24,7 +24,7 @@ from api.reasons import VERDICT, Verdict, all_reasons, worst
 from api.timing import SinceDip, since_dip, timing
 from calibration.curve import Curve, fit_curve
 from calibration.estimate import Estimate, estimate
-from calibration.table import PadChart, Table
+from calibration.table import PadChart, Table, plans_of
 from reader.card import Card
 from reader.find_strip import PadPlace
 from reader.pads import PadColour
@@ -118,8 +118,8 @@ def measure(
 
 
 def places(table: Table) -> tuple[PadPlace, ...]:
-    """Return where the table says that the pads are."""
-    return tuple(PadPlace(chart.pad, chart.centre_mm, chart.size_mm) for chart in table.charts)
+    """Return where the table says that the pads are, those it has no colours for too."""
+    return tuple(PadPlace(p.pad, p.centre_mm, p.size_mm) for p in plans_of(table))
 
 
 def judge(

@@ -11,7 +11,7 @@ import numpy as np
 
 from calibration.lab import Lab, is_possible
 from calibration.rows import TableError
-from calibration.table import FROM_CHART, Block, PadPlan, Table, chart_of
+from calibration.table import FROM_CHART, Block, PadPlan, Table, chart_of, without
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +55,8 @@ def table_from_chart(
         charts.append(chart_of(plan, tuple(row), FROM_CHART))
     if not charts:
         raise TableError(f"{name}: no block was marked; drag the grid over the chart's blocks")
-    return Table(plans[0].strip, plans[0].lot, tuple(charts), expires, name)
+    others = without(plans, charts)
+    return Table(plans[0].strip, plans[0].lot, tuple(charts), expires, name, others)
 
 
 def _check(block: ChartBlock, known: set[int], name: str) -> None:

@@ -21,7 +21,7 @@ from calibration.alike import PHOTO_SD, alike_share, out_of_order, steps, worst_
 from calibration.curve import fit_curve, pooled_cov
 from calibration.lab import Cov, Lab
 from calibration.rows import TableError
-from calibration.table import Block, PadChart, PadPlan, Table, chart_of
+from calibration.table import Block, PadChart, PadPlan, Table, chart_of, without
 
 Array = NDArray[np.float64]
 
@@ -130,7 +130,7 @@ def table_from_standards(
     if not charts:
         raise TableError(f"{name}: no photo shows a pad of known value; check analytes and photos")
     first = plans[0]
-    table = Table(first.strip, first.lot, tuple(charts), expires, name)
+    table = Table(first.strip, first.lot, tuple(charts), expires, name, without(plans, charts))
     return BuiltTable(table, tuple(aside), tuple(notes))
 
 

@@ -14,17 +14,21 @@ from itertools import pairwise
 import numpy as np
 
 from calibration.lab import Cov, Lab, is_possible, lab_from_hex
+from calibration.pad_plan import (
+    OTHERS,
+    PLACE,
+    STRIP_LENGTH_MM,
+    PadPlan as PadPlan,
+    others_in,
+    others_text,
+    plan,
+)
 from calibration.rows import Fault, Row, TableError, first_sentence, read_rows
 
-PLACE = ("strip", "lot", "pad", "analyte", "unit", "read_after_s", "centre_mm", "size_mm")
 COLUMNS = (*PLACE, "value")
 COLOUR = (("L", "a", "b"), ("hex",))
 SD = ("sL", "sa", "sb")
 CORRELATION = ("rLa", "rLb", "rab")
-
-STRIP_LENGTH_MM = 90.0
-STRIP_WIDTH_MM = 6.5
-"""The longest and widest strip that the card's slot takes."""
 
 FROM_CHART = "from_chart"
 """What the column `kind` says where the colours are those of a printed chart."""
@@ -69,21 +73,8 @@ class Table:
     charts: tuple[PadChart, ...]
     expires: date | None = None
     name: str = "table"
-
-
-@dataclass(frozen=True)
-class PadPlan:
-    """One row of a strip file: a pad without colours."""
-
-    strip: str
-    lot: str
-    pad: int
-    analyte: str
-    unit: str
-    read_after_s: float
-    centre_mm: float
-    size_mm: float
-    line: int = 0
+    others: tuple[PadPlan, ...] = ()
+    """Pads of the strip that the table has no colours for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +85,7 @@ class _Entry:
     block: Block
     expires: date | None
     kind: str
+    others: tuple[PadPlan, ...] = ()
 
 
 def load_table(text: str, name: str) -> Table:
@@ -123,7 +115,7 @@ def read_table(text: str, name: str) -> tuple[Table | None, list[Fault]]:
     entries = [entry for row in rows if (entry := _entry(row)) is not None]
     faults += [fault for row in rows for fault in row.faults]
     if entries and not any(fault.fatal for fault in faults):
-        faults += place_faults([entry.plan for entry in entries])
+        faults += place_faults([*(entry.plan for entry in entries), *_others(entries)])
         faults += _block_faults(entries)
     if not entries or any(fault.fatal for fault in faults):
         return None, faults
@@ -143,22 +135,6 @@ def load_strip(text: str, name: str) -> tuple[PadPlan, ...]:
     return tuple(sorted(plans, key=lambda p: p.pad))
 
 
-def plan(row: Row) -> PadPlan:
-    """Return the place of a row's pad; faults are noted in the row."""
-    size = row.number("size_mm", 0.0, STRIP_WIDTH_MM, "5.0", above=True)
-    return PadPlan(
-        row.text("strip"),
-        row.cells.get("lot", ""),
-        row.whole("pad", "1"),
-        row.text("analyte"),
-        row.text("unit"),
-        row.number("read_after_s", 0.0, 3600.0, "15"),
-        row.number("centre_mm", 0.0, STRIP_LENGTH_MM, "6.0", above=True),
-        size,
-        row.line,
-    )
-
-
 def _entry(row: Row) -> _Entry | None:
     where = plan(row)
     value = row.number("value", 0.0)
@@ -168,9 +144,17 @@ def _entry(row: Row) -> _Entry | None:
     kind = row.cells.get("kind", "")
     if kind not in KINDS:
         row.fault(f"kind {kind!r} is unknown", f"leave it empty or write {FROM_CHART}")
+    others = others_in(row)
     if row.faults:
         return None
-    return _Entry(where, Block(value, lab, n, cov, row.line), expires, kind)
+    return _Entry(where, Block(value, lab, n, cov, row.line), expires, kind, others)
+
+
+def _others(entries: Sequence[_Entry]) -> tuple[PadPlan, ...]:
+    """Return the pads that any row names and none has colours for, by place."""
+    charted = {entry.plan.pad for entry in entries}
+    named = {p.pad: p for entry in reversed(entries) for p in entry.others}
+    return tuple(named[pad] for pad in sorted(set(named) - charted))
 
 
 def _colour(row: Row) -> Lab:
@@ -320,7 +304,8 @@ def _table(entries: Sequence[_Entry], name: str) -> Table:
     charts = tuple(_chart(pads[pad]) for pad in sorted(pads))
     dates = [entry.expires for entry in entries if entry.expires is not None]
     first = entries[0].plan
-    return Table(first.strip, first.lot, charts, min(dates, default=None), name)
+    expires = min(dates, default=None)
+    return Table(first.strip, first.lot, charts, expires, name, _others(entries))
 
 
 def _chart(entries: Sequence[_Entry]) -> PadChart:
@@ -334,15 +319,22 @@ def chart_of(p: PadPlan, blocks: tuple[Block, ...], kind: str = "") -> PadChart:
     return PadChart(*place, blocks, kind)
 
 
+def without(plans: Sequence[PadPlan], charts: Sequence[PadChart]) -> tuple[PadPlan, ...]:
+    """Return the pads that have no chart."""
+    charted = {chart.pad for chart in charts}
+    return tuple(p for p in plans if p.pad not in charted)
+
+
 def plans_of(table: Table) -> tuple[PadPlan, ...]:
-    """Return where the table's pads sit, as a strip file would say."""
-    return tuple(
+    """Return where the strip's pads sit, those without colours too, as a strip file would say."""
+    charted = [
         PadPlan(
             *(table.strip, table.lot, c.pad, c.analyte, c.unit),
             *(c.read_after_s, c.centre_mm, c.size_mm),
         )
         for c in table.charts
-    )
+    ]
+    return tuple(sorted([*charted, *table.others], key=lambda p: p.pad))
 
 
 def table_text(table: Table) -> str:
@@ -350,6 +342,7 @@ def table_text(table: Table) -> str:
     header = [*COLUMNS, *COLOUR[0], "n", *SD, *CORRELATION]
     header += ["kind"] if any(chart.kind for chart in table.charts) else []
     header += ["expires"] if table.expires else []
+    header += [OTHERS] if table.others else []
     out = io.StringIO()
     writer = csv.DictWriter(out, header, lineterminator="\n", extrasaction="ignore")
     writer.writeheader()
@@ -362,6 +355,7 @@ def _cells(table: Table) -> Iterable[dict[str, object]]:
         for block in chart.blocks:
             yield {
                 **{"strip": table.strip, "lot": table.lot, "kind": chart.kind},
+                OTHERS: others_text(table.others),
                 **{"expires": table.expires, "value": f"{block.value:.10g}", "n": block.n},
                 **{column: getattr(chart, column) for column in ("pad", "analyte", "unit")},
                 **{column: f"{getattr(chart, column):g}" for column in PLACE[5:]},

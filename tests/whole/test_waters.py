@@ -52,6 +52,13 @@ def test_photos_one_by_one_make_a_table_that_is_kept_and_compared(shop, dips):
     assert body["check"]["verdict"] in ("good", "doubtful")
     assert set(body["pictures"]) == {str(chart.pad) for chart in table.charts}
 
+    assert {pad.analyte for pad in table.others} >= {"free_chlorine", "total_alkalinity"}
+    form = {"photo": ("a.jpg", dip(BLOCKS[1], 3)), "table": ("t.csv", body["table"].encode())}
+    whole = shop.client.post("/api/read", files=form).json()
+    assert [pad["analyte"] for pad in whole["readings"]] == ["ph", "calcium_hardness"]
+    assert "other_strip" not in whole["reasons"]
+    assert {pad["status"] for pad in whole["readings"]} <= {"accepted", "recheck"}
+
     file = {"file": ("t.csv", body["table"].encode())}
     kept = shop.client.post("/shop/keep", data={"kind": "table", "name": "own"}, files=file)
     assert kept.status_code == 200

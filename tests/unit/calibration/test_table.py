@@ -1,12 +1,13 @@
 """The shop's table: what loads, and the whole sentence where one does not."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
 
 from calibration.rows import TableError, decode
-from calibration.table import load_strip, load_table, read_table, table_text
+from calibration.table import load_strip, load_table, plans_of, read_table, table_text
 
 HEADER = "strip,lot,pad,analyte,unit,read_after_s,centre_mm,size_mm,value,L,a,b"
 ROWS = (
@@ -222,3 +223,36 @@ def test_a_strip_file_is_a_table_without_colours():
         load_strip(written + "garden,7,1,ph,pH,15,6,5\n" * 2, "strip.csv")
 
     assert [(p.pad, p.analyte) for p in plans] == [(1, "ph")]
+
+
+OTHERS = """strip,lot,pad,analyte,unit,read_after_s,centre_mm,size_mm,value,L,a,b,other_pads
+Brook,B1,2,ph,pH,15,14,5,6.8,78,8,60,1:iron:ug/L:15:4:5|3:salt:mg/L:20:24:5
+Brook,B1,2,ph,pH,15,14,5,7.8,62,34,44,
+"""
+
+
+def test_pads_without_colours_are_known_and_kept():
+    table = load_table(OTHERS, "t.csv")
+
+    assert [(p.pad, p.analyte, p.centre_mm) for p in table.others] == [
+        (1, "iron", 4.0), (3, "salt", 24.0)
+    ]  # fmt: skip
+    assert [p.pad for p in plans_of(table)] == [1, 2, 3]
+    again = load_table(table_text(table), "t.csv")
+    assert [replace(p, line=0) for p in again.others] == [replace(p, line=0) for p in table.others]
+
+
+@pytest.mark.parametrize(
+    ("cell", "says"),
+    [
+        ("1:iron:ug/L:15:4", "is no pad; write for example"),
+        ("1:iron:ug/L:15:x:5", "has a part that is no number"),
+        ("1:iron:ug/L:15:400:5", "centre_mm 400 cannot be"),
+        ("1:iron:ug/L:15:12:5", "pads 1 and 2 overlap"),
+    ],
+)
+def test_a_pad_without_colours_that_cannot_be_is_named_by_line(cell, says):
+    first = OTHERS.index("1:iron")
+    broken = OTHERS[:first] + cell + OTHERS[OTHERS.index("\n", first) :]
+    with pytest.raises(TableError, match=says):
+        load_table(broken, "t.csv")
