@@ -82,7 +82,7 @@ def build(
     return {
         "table": text,
         "set_aside": [odd.sentence for odd in built.set_aside],
-        "notes": list(built.notes),
+        "notes": [note for note in built.notes if "fewer than four" not in note],
         "check": as_dict(found),
         "pictures": {
             str(pad.curve.chart.pad): "data:image/svg+xml," + quote(draw_path(pad.curve))

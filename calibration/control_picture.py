@@ -13,6 +13,8 @@ LEFT, TOP, WIDE, HIGH = 56.0, 64.0, 316.0, 176.0
 SPAN = 4.0
 """Standard deviations shown on each side of the mean."""
 
+NAME_WIDE = 32.0
+"""Room for a rule's name."""
 WARN = "#a35a00"
 GOOD = "#1f6f5c"
 SHOWN = 30
@@ -42,17 +44,18 @@ def draw_control(
         *_signatures(series, points, signed),
         polyline(points, INK, 1.5) if len(points) > 1 else "",
     ]
+    told: dict[str, float] = {}
     for (x, y), codes in zip(points, marks, strict=True):
         parts.append(dot((x, y), _colour(codes), 4.5))
         broken = [code for code in codes if RULES[code].grade == "broken"]
         if broken:
             up = y > TOP + 26
             parts.append(f"<circle cx='{x:.1f}' cy='{y:.1f}' r='8' fill='none' stroke='{ALARM}'/>")
-            parts.append(
-                text(
-                    (x, y - 13 if up else y + 22), broken[0], 11, colour=ALARM, bold=True, halo=True
-                )
-            )
+            # A rule that goes on being broken is named once.
+            if x - told.get(broken[0], -WIDTH) > NAME_WIDE:
+                at = (min(x, LEFT + WIDE - NAME_WIDE / 2), y - 13 if up else y + 22)
+                parts.append(text(at, broken[0], 11, colour=ALARM, bold=True, halo=True))
+            told[broken[0]] = x
     parts += _days(series, points)
     return page(WIDTH, HEIGHT, f"{title}: control chart", parts)
 

@@ -27,6 +27,7 @@ from calibration.svg import (
     swatch,
     text,
 )
+from calibration.table import PadChart
 
 Array = NDArray[np.float64]
 
@@ -54,6 +55,11 @@ class _Plane:
         return x + w / 2 + across, y + h / 2 - up
 
 
+def _plain(chart: PadChart) -> str:
+    """Return the analyte in words; pH as it is written."""
+    return "pH" if chart.analyte == "ph" else chart.analyte.replace("_", " ")
+
+
 def draw_path(curve: Curve, lab: ArrayLike | None = None, cov: ArrayLike | None = None) -> str:
     """Return an SVG of the path: a* and b* above, lightness over the value below.
 
@@ -62,7 +68,7 @@ def draw_path(curve: Curve, lab: ArrayLike | None = None, cov: ArrayLike | None 
     """
     plane = _fit_plane(curve, lab)
     chart = curve.chart
-    lot = f"pad {chart.pad}: {chart.analyte.replace('_', ' ')}"
+    lot = f"pad {chart.pad}: {_plain(chart)}"
     parts = [
         text((20, 28), lot, 17, "start", bold=True),
         text((20, 46), "the way its colour takes as the value rises", 12, "start", QUIET),
@@ -220,7 +226,7 @@ def draw_posterior(curve: Curve, seen: Posterior, read: Estimate) -> str:
     held = [p for p, i in zip(hill, inside, strict=True) if low <= seen.steps[i] <= high]
     base = y + h
     chart = curve.chart
-    name = f"{chart.analyte.replace('_', ' ')}: {read.value:.3g} {chart.unit}"
+    name = f"{_plain(chart)}: {read.value:.3g} {chart.unit}"
     parts = [
         text((20, 26), name, 17, "start", bold=True),
         text((20, 43), _band_words(read, chart.unit), 12, "start", QUIET),

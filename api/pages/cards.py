@@ -35,7 +35,7 @@ class CardPage:
     """One kept card: what it says of itself and how it fitted over time."""
 
     name: str
-    version: int
+    edition: int
     design: str
     serial: str | None
     measured_on: str | None
@@ -74,7 +74,7 @@ def get_card(name: str, store: StoreOf, version: int | None = None) -> HTMLRespo
     drawn = draw_card_watch(one.fits, one.watch, one.title)
     shown = CardPage(
         name=one.name,
-        version=one.version,
+        edition=one.version,
         design=str(kept.facts.get("design", "")),
         serial=one.serial,
         measured_on=one.measured_on,

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
-from api import control_books
+from api import control_books, words
 from api.control_books import ControlLine
 from api.deps import Asker, DeskOf, PoolOf, Reviewer, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
@@ -80,7 +80,7 @@ def urgency(chart: Chart) -> tuple[int, str, str]:
 
 def chart_of(one: ControlLine) -> Chart:
     """Return one chart with its picture."""
-    title, unit = one.analyte.replace("_", " "), ANALYTES[one.analyte].unit
+    title, unit = words.plain(one.analyte), ANALYTES[one.analyte].unit
     drawn = draw_control(one.readings, one.limits, title, unit, one.signed) if one.limits else None
     return Chart(
         lot=one.lot,

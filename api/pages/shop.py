@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -24,6 +24,7 @@ from api.settings import Settings
 from api.shelf import Kind
 from api.stock import SAMPLE, Offer, UnknownNameError, fetch, offers
 from api.store import KeptFile
+from api.words import band, number
 from dosing.analytes import ANALYTES
 
 router = APIRouter(prefix="/shop", include_in_schema=False, dependencies=[Depends(who_asks)])
@@ -81,6 +82,10 @@ class PadTrust:
     steps: str
     alike: str
     left_out: str
+    bands: tuple[tuple[str, str], ...]
+    """Along the scale: a value, and the 95 % band that a usual photo would give."""
+    reads: tuple[tuple[str, str, str], ...]
+    """Left-out blocks: the value, what it would be read as, its band."""
 
 
 @dataclass(frozen=True)
@@ -91,9 +96,15 @@ class TablePage:
     edition: str
     strip: str
     lot: str
+    expires: str | None
     verdict: str
     faults: tuple[str, ...]
     pads: tuple[PadTrust, ...]
+    others: tuple[Offer, ...] = ()
+    """Other tables to compare with."""
+    against: str | None = None
+    compared: tuple[str, ...] = ()
+    """What the comparison says, line by line."""
 
 
 @router.get("")
@@ -209,13 +220,43 @@ def post_member_retire(form: FormOf, store: StoreOf, now: Now, who: Keeper) -> R
 
 @router.get("/tables/{name:path}")
 def get_table(
-    name: str, store: StoreOf, settings: SettingsOf, now: Now, version: int | None = None
+    name: str,
+    store: StoreOf,
+    settings: SettingsOf,
+    now: Now,
+    version: int | None = None,
+    against: str | None = None,
 ) -> HTMLResponse:
-    """Show how far a table can be trusted, each pad's path in CIELAB."""
+    """Show how far a table can be trusted, each pad's path in CIELAB; or set it beside another."""
     with store.reading() as session:
         kept = shelf.latest(session, "table", name, version)
         file = shelf.named(kept) if kept else sample_table(session, name, settings)
-    return page("table.html", table_page(file, kept, name, now.date()))
+        others = tuple(one for one in offers(session, "table", settings) if one.name != name)
+        beside = other_table(session, against, settings) if against else None
+    shown = table_page(file, kept, name, now.date())
+    compared = comparison(file, beside) if beside else ()
+    return page("table.html", replace(shown, others=others, against=against, compared=compared))
+
+
+def other_table(session: Session, name: str, settings: Settings) -> Named:
+    """Return the table to compare with; 404 when there is none of that name."""
+    try:
+        return fetch(session, "table", name, settings)[0]
+    except UnknownNameError as fault:
+        raise ProblemError(404, "no_such_name", str(fault)) from None
+
+
+def comparison(old: Named, new: Named) -> tuple[str, ...]:
+    """Return in words whether the other table's lot reads as this one says."""
+    from api.table_tell import tell_comparison
+    from calibration.lots import compare_tables
+    from calibration.table import load_table
+
+    try:
+        found = compare_tables(*(load_table(one.text(), one.name) for one in (old, new)))
+    except ValueError as fault:
+        return (str(fault),)
+    return tuple(line.strip() for line in tell_comparison(found, ()).splitlines())
 
 
 def sample_table(session: Session, name: str, settings: Settings) -> Named:
@@ -239,6 +280,7 @@ def table_page(file: Named, kept: KeptFile | None, name: str, today: date) -> Ta
         edition="sample" if kept is None else f"version {kept.version}",
         strip=checked.table.strip,
         lot=checked.table.lot,
+        expires=checked.table.expires.isoformat() if checked.table.expires else None,
         verdict=checked.verdict,
         faults=tuple(str(fault) for fault in checked.faults),
         pads=tuple(trust_of(pad) for pad in checked.pads),
@@ -253,7 +295,7 @@ def trust_of(pad: Any) -> PadTrust:
 
     chart = pad.curve.chart
     widths = [one.delta_e00 for one in pad.steps]
-    errors = [abs(one.off_steps) for one in pad.left_out]
+    errors = [abs(one.off_steps) for one in pad.left_out if not one.at_end]
     return PadTrust(
         pad=chart.pad,
         analyte=chart.analyte,
@@ -261,5 +303,12 @@ def trust_of(pad: Any) -> PadTrust:
         path="data:image/svg+xml," + quote(draw_path(pad.curve)),
         steps=f"steps between blocks {min(widths):.1f} to {max(widths):.1f} CIEDE2000",
         alike=f"{100 * pad.alike_share:.0f} % of the chart holds two values that look alike",
-        left_out=f"blocks left out were read within {max(errors):.2f} steps" if errors else "",
+        left_out=(
+            f"inner blocks left out were read within {max(errors):.2f} steps" if errors else ""
+        ),
+        bands=tuple((number(one.value), band(one.read.low, one.read.high)) for one in pad.bands),
+        reads=tuple(
+            (number(one.value), number(one.read.value), band(one.read.low, one.read.high))
+            for one in pad.left_out
+        ),
     )

@@ -32,6 +32,8 @@ const boxes = () => {
 
 const draw = () => {
   if (!image) return;
+  // Drawn for the eye, whatever the photo's size.
+  const fine = canvas.width / (canvas.clientWidth || canvas.width);
   pen.drawImage(image, 0, 0, canvas.width, canvas.height);
   const there = ([x, y]) => [x * canvas.width, y * canvas.height];
   const path = (points, style, width) => {
@@ -45,14 +47,14 @@ const draw = () => {
     const count = valuesOf(rows.children[i]).length || line.length;
     line.slice(0, count).forEach((box) => {
       const middle = mix(box[0], box[2], 0.5), inner = box.map((corner) => mix(middle, corner, 0.5));
-      path(box, "#0d1f1d", 3); path(box, "#ffd84d", 1.5); path(inner, "#ffffff", 1.5);
+      path(box, "#0d1f1d", 4 * fine); path(box, "#ffd84d", 2 * fine); path(inner, "#ffffff", 1.5 * fine);
     });
   });
   corners.forEach((corner, i) => {
     const [x, y] = there(corner);
     pen.beginPath();
-    pen.arc(x, y, 13, 0, 7);
-    Object.assign(pen, { fillStyle: i === chosen ? "#ffd84d" : "#fffef8", strokeStyle: "#0d1f1d", lineWidth: 4 });
+    pen.arc(x, y, 11 * fine, 0, 7);
+    Object.assign(pen, { fillStyle: i === chosen ? "#ffd84d" : "#fffef8", strokeStyle: "#0d1f1d", lineWidth: 3 * fine });
     pen.fill(); pen.stroke();
   });
 };
