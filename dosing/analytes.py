@@ -47,6 +47,8 @@ class Analyte:
     """Standard deviation of what may happen to it in a day without a dose, in its unit."""
     drift_share_per_day: float = 0.0
     """The same as a share of the value."""
+    by_eye: Spread | None = None
+    """Band of a strip matched by eye; a quarter wider than a photographed one when None."""
     on_strip: bool = False
     """Whether it is a pad of the usual strip, so that one dip reads it with the others."""
 
@@ -63,7 +65,7 @@ class Analyte:
     def spread(self, source: str) -> Spread:
         """Return the band that a method has when its reading brings none."""
         if source == "hand":
-            return Spread(1.25 * self.photo.fixed, 1.25 * self.photo.share)
+            return self.by_eye or Spread(1.25 * self.photo.fixed, 1.25 * self.photo.share)
         if source == "lab":
             return Spread(0.5 * self.drop_test.fixed, 0.05)
         if source == "drop_test":
@@ -105,7 +107,19 @@ _ON_STRIP = {
     *("calcium_hardness", "total_hardness", "cyanuric_acid"),
 }
 
+BY_EYE: Mapping[str, Spread] = {
+    "free_chlorine": Spread(0.5, 0.20),
+    "bromine": Spread(1.0, 0.20),
+    "calcium_hardness": Spread(15.0, 0.25),
+    "total_alkalinity": Spread(20.0, 0.22),
+}
+"""What a practised eye reaches in good light (common practice, no source). A band as wide as its
+gate would never open it; readings taken one after the other are pooled besides."""
+
 ANALYTES: Mapping[str, Analyte] = {
-    analyte.name: replace(analyte, on_strip=analyte.name in _ON_STRIP) for analyte in _LIST
+    analyte.name: replace(
+        analyte, on_strip=analyte.name in _ON_STRIP, by_eye=BY_EYE.get(analyte.name)
+    )
+    for analyte in _LIST
 }
 """Every analyte of the contract by its name."""
