@@ -17,6 +17,8 @@ Statistic = Callable[[Sequence[Record]], float]
 
 
 def finished(record: Record) -> bool:
+    if record.log.get("procedure") == "upkeep":
+        return record.completed
     return record.completed and record.steps <= MOST_STEPS and record.days <= MOST_DAYS
 
 

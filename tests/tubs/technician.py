@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -59,7 +60,8 @@ class Technician:
         record = self.record
         while record.ended == "running":
             if record.steps >= most_steps or self.days > most_days:
-                record.ended = "too long"
+                kept = self.facts.procedure == "upkeep" and record.steps < most_steps
+                record.ended = "complete" if kept else "too long"
                 break
             if self.meddle is not None:
                 self.meddle(self)
@@ -73,6 +75,17 @@ class Technician:
             self.tub.advance(self.tub.now + timedelta(days=1))
             record.chlorine_next_day = self.tub.truth()["free_chlorine"]
         return record
+
+    def keep_up(self, most_steps: int, days: float) -> Record:
+        """Go on with the same log under the procedure of upkeep, the tub now in use."""
+        if self.record.ended != "complete":
+            return self.record
+        self.record.trace.append("    == upkeep")
+        self.facts = self.tub.facts = replace(self.facts, procedure="upkeep")
+        self.tub.bathers_mg_l_day = float(self.rng.uniform(0.2, 1.5))
+        self.watch.kept_from = self.tub.now
+        self.record.ended = "running"
+        return self.walk(self.record.steps + most_steps, self.days + days)
 
     @property
     def days(self) -> float:

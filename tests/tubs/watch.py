@@ -41,6 +41,7 @@ class Watch:
         self.chlorine_readings: list[tuple[datetime, float, float]] = []
         self.output_since: datetime | None = None
         self.salted = False
+        self.kept_from = START
         self.times: dict[str, list[datetime]] = {}
         self.salty = tub.facts.procedure in ("salt_startup", "upkeep")
         self.products = {p["id"]: p for p in tub.facts.products}
@@ -359,7 +360,8 @@ class Watch:
     def _rhythm(self) -> None:
         """Upkeep: alkalinity and hardness every ten days, phosphate every thirty."""
         for analyte, days in UPKEEP_DAYS.items():
-            times = [START, *self.times.get(analyte, []), self.tub.now]
+            times = [self.kept_from, *self.times.get(analyte, []), self.tub.now]
+            times = sorted(max(time, self.kept_from) for time in times)
             gap = max(b - a for a, b in itertools.pairwise(times))
             if gap > timedelta(days=days + 1):
                 self._say(RULE, "upkeep_missed", f"{analyte} not tested for {gap.days} days")
