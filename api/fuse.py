@@ -28,13 +28,13 @@ from reader.read_strip import StripSeen
 
 Array = NDArray[np.float64]
 
-SHARED = 0.7
+SHARED = 0.6
 """Correlation of the measurement's errors (pixels, light, card fit) in photos of one strip ..."""
-SHARED_BUDGET = 0.9
-"""... and of what the dye adds beyond the card's residuals: under one lamp. Bands count on it,
-since a photo does not tell whether its lamp was another's."""
+SHARED_BUDGET = 0.85
+"""... and of what the dye adds beyond the card's residuals: 0.9 under one lamp, 0.7 to 0.8 under
+others. A photo does not tell whether its lamp was another's, so one figure serves both."""
 SHARED_BUDGET_LEAST = 0.6
-"""The same under different lamps: photos disagree only beyond what lamps may do."""
+"""The same where photos are compared: they disagree only beyond what lamps may do."""
 DISAGREE_AT = 0.998
 """Quantile of Fisher's F beyond which photos disagree on a pad."""
 SUSPECT_AT, SUSPECTS = 0.98, 3
@@ -108,17 +108,21 @@ def fuse(
         )
     after = _after_the_first(seens)
     sights = [
-        [
-            _sight(colour, chart, _elapsed(since[i].elapsed_s, after[i], chart))
-            for i in good
-            for colour in seens[i].pads
+        {
+            i: _sight(colour, chart, _elapsed(since[i].elapsed_s, after[i], chart))
+            for i, seen in enumerate(seens)
+            for colour in seen.pads
             if colour.pad == chart.pad
-        ]
+        }
         for chart in table.charts
     ]
-    pads = [fuse_pad(chart.pad, seen) for chart, seen in zip(table.charts, sights, strict=True)]
+    pads = [
+        fuse_pad(chart.pad, [seen[i] for i in good if i in seen])
+        for chart, seen in zip(table.charts, sights, strict=True)
+    ]
     said = [code for i in good for code in (*seens[i].reasons, *since[i].reasons)]
-    said += _of_all(seens, good, sights)
+    said += ["photo_left_out"] if len(good) < len(seens) else []
+    said += ["different_strips"] if _differ(seens, sights) else []
     whole = replace(seens[good[0]], pads=tuple(pads), reasons=unique(said))
     reading = judge(whole, table, None, curves)
     return Fused(replace(reading, elapsed_s=since[good[0]].elapsed_s), good[0])
@@ -135,16 +139,12 @@ def _good(seens: Sequence[StripSeen]) -> list[int]:
     return [i for i in usable if ranks[i] == min(ranks.values())]
 
 
-def _of_all(
-    seens: Sequence[StripSeen], good: Sequence[int], sights: Sequence[Sequence[Sight]]
-) -> list[str]:
-    """Return what is said of the photos together."""
-    found = ["photo_left_out"] if len(good) < len(seens) else []
+def _differ(seens: Sequence[StripSeen], sights: Sequence[Mapping[int, Sight]]) -> bool:
+    """Say whether the photos show different strips; clean pads of doubtful photos speak too."""
+    clean = [[one for one in seen.values() if one.rank == 0] for seen in sights]
+    suspects = sum(far_apart(seen, SUSPECT_AT) for seen in clean)
     other = any("other_strip" in seen.reasons for seen in seens)
-    suspects = sum(far_apart(_best(seen), SUSPECT_AT) for seen in sights)
-    if other or suspects >= min(SUSPECTS, max(len(sights), 2)):
-        found.append("different_strips")
-    return found
+    return other or suspects >= min(SUSPECTS, max(len(sights), 2))
 
 
 def _since(
