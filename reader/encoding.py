@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,6 +31,11 @@ SRGB_TO_XYZ_D50 = np.array(
 
 STEPS = 65536
 """Entries of the tables that stand for the curves: a fine step of 16 bits."""
+
+KNEE = np.float32(0.04045)
+"""sRGB code up to which the curve is a straight line (IEC 61966-2-1)."""
+PART = 32768
+"""So many values at a time stay in the processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +56,28 @@ class Encoding:
         linear = np.empty_like(values)
         for channel in range(3):
             linear[..., channel] = _look_up(self._decoding[channel], values[..., channel], 1.0)
-        return encode_srgb(linear @ self.matrix.T.astype(np.float32))
+        return self._encoded(linear)
+
+    def codes_of(self, pixels: NDArray[Any]) -> Values:
+        """Return whole numbers of the file, 8 or 16 bits, as sRGB code values (..., 3)."""
+        top = int(np.iinfo(pixels.dtype).max)
+        if self.is_srgb:
+            return np.asarray(np.multiply(pixels, np.float32(1.0 / top)), np.float32)
+        if pixels.dtype != np.uint8:
+            return self.codes(pixels.astype(np.float32) * np.float32(1.0 / top))
+        linear = cv2.LUT(pixels.reshape(-1, 1, 3), self._bytes).reshape(pixels.shape)
+        return self._encoded(np.asarray(linear, np.float32))
+
+    def _encoded(self, linear: Values) -> Values:
+        """Return linear values of the file (..., 3) as sRGB code values."""
+        mixed = cv2.transform(linear.reshape(-1, 1, 3), self.matrix)
+        return encode_srgb(np.asarray(mixed, np.float32).reshape(linear.shape))
+
+    @cached_property
+    def _bytes(self) -> Values:
+        """Linear values of each code of 8 bits, shape (1, 256, 3)."""
+        nearest = np.rint(np.linspace(0, STEPS - 1, 256)).astype(int)
+        return np.ascontiguousarray(self._decoding[:, nearest].T[None])
 
     @cached_property
     def _decoding(self) -> Values:
@@ -59,23 +86,23 @@ class Encoding:
 
 def encode_srgb(linear: Values) -> Values:
     """Return linear values as sRGB code values (IEC 61966-2-1), odd below zero, beyond 1 too."""
-    inside = _look_up(_ENCODING, np.sqrt(np.abs(linear)), 2.0)
-    return np.copysign(inside, linear)
+    flat = np.ascontiguousarray(linear, np.float32).reshape(-1)
+    codes = np.empty_like(flat)
+    for start in range(0, len(flat), PART):
+        part = flat[start : start + PART]
+        size = np.abs(part)
+        code = np.asarray(cv2.pow(size, 1 / 2.4), np.float32).reshape(-1)
+        code *= np.float32(1.055)
+        code -= np.float32(0.055)
+        size *= np.float32(12.92)
+        np.copysign(np.where(code > KNEE, code, size), part, out=codes[start : start + PART])
+    return codes.reshape(linear.shape)
 
 
 def srgb_decoded(codes: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return sRGB code values 0 to 1 as linear values (IEC 61966-2-1)."""
     low = codes <= 0.04045
     return np.where(low, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
-
-
-def _encoded(linear: NDArray[np.float64]) -> NDArray[np.float64]:
-    low = linear <= 0.0031308
-    return np.where(low, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-
-
-_ENCODING = _encoded(np.linspace(0.0, 2.0, STEPS) ** 2).astype(np.float32)
-"""sRGB code values over the square root of the linear value, 0 to 2."""
 
 
 def _look_up(table: Values, at: Values, top: float) -> Values:

@@ -107,8 +107,7 @@ class Photo:
         Integers are taken as the file's own range (0 to 255 or 65535), floats as 0 to 1.
         """
         if np.issubdtype(pixels.dtype, np.integer):
-            top = np.float32(1.0 / np.iinfo(pixels.dtype).max)
-            return self.encoding.codes(pixels.astype(np.float32) * top)
+            return self.encoding.codes_of(pixels)
         return self.encoding.codes(pixels.astype(np.float32, copy=False))
 
     @property
@@ -270,8 +269,8 @@ def _shrunk(pixels: Pixels, factor: int) -> Pixels:
 
 
 def _clipped(pixels: Pixels) -> float:
-    sample = pixels[::4, ::4]
-    return float((sample.max(axis=2) >= np.iinfo(sample.dtype).max).mean())
+    full = pixels[::4, ::4] == np.iinfo(pixels.dtype).max
+    return float((full[..., 0] | full[..., 1] | full[..., 2]).mean())
 
 
 @dataclass(frozen=True)
