@@ -13,8 +13,8 @@ from reader.find_card import CardSeen
 from reader.photo import Photo
 from reader.plane import Plane
 
-FINEST_PX_PER_MM = 8.0
-"""A pad of 5 mm then has 40 pixels a side; more only costs time."""
+FINEST_PX_PER_MM = 6.0
+"""A pad of 5 mm then has 30 pixels a side; more only costs time."""
 ENOUGH_PX_PER_MM = 4.5
 """The small decode serves as long as it has this many pixels a millimetre."""
 
