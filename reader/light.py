@@ -8,7 +8,7 @@ curve is the colour fit's business, so the field is told in codes: those white w
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import cv2
 import numpy as np
@@ -129,6 +129,8 @@ class _Points:
     """(n, 2): column and row in steps of the pitch."""
     code: Array
     """(n, 3): averaged over half a millimetre."""
+    bright: Array
+    """(n,): the mean of its channels."""
     cut: NDArray[np.bool_]
     """(n,): cut off at the top."""
     pitch_mm: float
@@ -150,16 +152,16 @@ def _white_points(flat: Flat, card: Card) -> _Points:
     half = step // 2
     free = free[half::step, half::step][: shape[1], : shape[0]]
     cut = flat.clipped[half::step, half::step][: shape[1], : shape[0]]
-    lowest = np.minimum(np.minimum(smooth[..., 0], smooth[..., 1]), smooth[..., 2])
-    seen = free & (lowest > 0.02)  # False for NaN, too
+    r, g, b = cv2.split(smooth)
+    seen = free & (np.minimum(np.minimum(r, g), b) > 0.02)  # False for NaN, too
+    cut = cut | (np.maximum(np.maximum(r, g), b) >= CLIPPED_CODE)
     rows, columns = np.nonzero(seen)
-    code = smooth[seen].astype(np.float64)
-    return _Points(
-        np.stack([columns, rows], axis=1), code,
-        cut[seen] | (code >= CLIPPED_CODE).any(axis=1), step / flat.px_per_mm,
-    )  # fmt: skip
+    code = smooth[rows, columns].astype(np.float64)
+    key = np.stack([columns, rows], axis=1)
+    return _Points(key, code, code @ np.full(3, 1 / 3), cut[rows, columns], step / flat.px_per_mm)
 
 
+@lru_cache(maxsize=8)
 def free_of_ink(card: Card, shape: tuple[int, int], px_per_mm: float) -> NDArray[np.bool_]:
     """Return True (h, w) where the layout leaves the card white."""
     free = np.zeros(shape, np.uint8)
@@ -169,7 +171,9 @@ def free_of_ink(card: Card, shape: tuple[int, int], px_per_mm: float) -> NDArray
         low = np.floor((np.array([x, y]) - KEEP_OFF_MM) * px_per_mm).astype(int)
         high = np.ceil((np.array([x + width, y + height]) + KEEP_OFF_MM) * px_per_mm).astype(int)
         free[max(low[1], 0) : high[1] + 1, max(low[0], 0) : high[0] + 1] = 0
-    return free.astype(bool)
+    kept = free.astype(bool)
+    kept.flags.writeable = False
+    return kept
 
 
 def _inked(card: Card) -> list[Rect]:
@@ -190,9 +194,10 @@ def _cells(points: _Points, card: Card) -> tuple[Array, Array, NDArray[np.bool_]
     """
     at_mm, code = points.at_mm, points.code
     columns = int(np.ceil(card.size_mm[0] / CELL_MM)) + 1
-    cell = (at_mm // CELL_MM).astype(int) @ np.array([1, columns])
-    order = np.argsort(cell + 0.1 * code.sum(axis=1))
-    _, first, count = np.unique(cell[order], return_index=True, return_counts=True)
+    cell = (at_mm * (1 / CELL_MM)).astype(int) @ np.array([1, columns])
+    order = np.argsort(cell + 0.3 * points.bright)
+    first = np.flatnonzero(np.diff(cell[order], prepend=-1))
+    count = np.diff(first, append=len(cell))
     first, count = first[count >= 6], count[count >= 6]
     spread = np.array([0.4, 0.5, 0.6, 0.7, 0.8])
     picks = order[first[:, None] + (count[:, None] * spread).astype(int)]
@@ -224,27 +229,26 @@ def _edges(points: _Points) -> Array:
         return np.zeros((0, 2))
     table = np.full(points.key.max(axis=0)[::-1] + 1, np.nan)
     columns, rows = points.key.T
-    table[rows, columns] = 2.2 * np.log(np.maximum(points.code.mean(axis=1), 1e-3))
+    table[rows, columns] = 2.2 * np.log(np.maximum(points.bright, 1e-3))
     reach = max(2, round(2.0 / points.pitch_mm))
     return np.concatenate([_steps(table, reach, axis, points.pitch_mm) for axis in (0, 1)])
 
 
 def _steps(table: Array, reach: int, axis: int, pitch_mm: float) -> Array:
     """Return places (k, 2) mm of steep falls along an axis of a log table, level on both sides."""
-    t = table if axis == 1 else table.T
+    t = table if axis == 1 else np.ascontiguousarray(table.T)
     span = 5 * reach
-    if t.shape[1] <= span:
+    width = t.shape[1] - span
+    if width <= 0:
         return np.zeros((0, 2))
-
-    def shifted(steps: int) -> Array:
-        return t[:, steps : t.shape[1] - span + steps]
-
-    start, end = shifted(2 * reach), shifted(3 * reach)
-    fall = np.abs(end - start)
-    found = fall > HARD_EDGE_PER_MM * reach * pitch_mm
-    for steps in range(2 * reach + 1):
-        found &= np.abs(shifted(steps) - start) < 0.3 * fall
-        found &= np.abs(shifted(3 * reach + steps) - end) < 0.3 * fall
-    rows, columns = np.nonzero(found)
+    fall = np.abs(t[:, 3 * reach :][:, :width] - t[:, 2 * reach :][:, :width])
+    rows, columns = np.nonzero(fall > HARD_EDGE_PER_MM * reach * pitch_mm)
+    # Few places fall steeply: only there it is worth while to look along both sides.
+    along = t[rows[:, None], columns[:, None] + np.arange(span + 1)]
+    most = 0.3 * fall[rows, columns, None]
+    before = np.abs(along[:, : 2 * reach + 1] - along[:, 2 * reach, None]) < most
+    after = np.abs(along[:, 3 * reach :] - along[:, 3 * reach, None]) < most
+    level = before.all(axis=1) & after.all(axis=1)
+    rows, columns = rows[level], columns[level]
     places = np.stack([columns + 2.5 * reach, rows], axis=1) * pitch_mm
     return places if axis == 1 else places[:, ::-1]

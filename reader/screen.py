@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from reader.card import Card
 from reader.flatten import Flat
@@ -29,10 +30,10 @@ def looks_like_screen(flat: Flat, card: Card) -> bool:
     tiles = _tiles(flat, card)
     if len(tiles) < FEWEST_TILES:
         return False
-    window = np.outer(np.hanning(TILE_PX), np.hanning(TILE_PX))
+    window = np.outer(np.hanning(TILE_PX), np.hanning(TILE_PX)).astype(np.float32)
     level = tiles - tiles.mean(axis=(1, 2), keepdims=True)
-    power = np.median(np.abs(np.fft.fft2(level * window)) ** 2, axis=0)
-    power = np.fft.fftshift(power).astype(np.float32)
+    found = np.fft.rfft2(level * window)
+    power = _whole(np.median(found.real**2 + found.imag**2, axis=0).astype(np.float32))
     cycles = np.arange(TILE_PX) - TILE_PX // 2
     fast = np.hypot(cycles[:, None], cycles) > LOWEST_CYCLES
     stands_out = power > PEAK * cv2.medianBlur(power, 5)
@@ -40,19 +41,26 @@ def looks_like_screen(flat: Flat, card: Card) -> bool:
     return bool(np.any(stands_out & is_seen & fast))
 
 
-def _tiles(flat: Flat, card: Card) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _whole(half: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the power of all frequencies, zero in the middle, from those of half of them."""
+    rest = half[:, 1 : TILE_PX // 2][:, ::-1]
+    mirrored = np.roll(rest[::-1], 1, axis=0)
+    return np.ascontiguousarray(np.fft.fftshift(np.hstack([half, mirrored])), np.float32)
+
+
+def _tiles(flat: Flat, card: Card) -> NDArray[np.float32]:
     """Return tiles (n, TILE_PX, TILE_PX) of luma that hold nothing but white."""
     free = free_of_ink(card, flat.rgb.shape[:2], flat.px_per_mm) & flat.inside
-    counts = cv2.integral(free.astype(np.uint8))
-    steps = [range(0, side - TILE_PX, TILE_PX // 2) for side in free.shape]
-    places = [
-        (y, x)
-        for y in steps[0]
-        for x in steps[1]
-        if counts[y + TILE_PX, x + TILE_PX] - counts[y, x + TILE_PX]
-        - counts[y + TILE_PX, x] + counts[y, x] == TILE_PX**2
-    ]  # fmt: skip
+    counts = cv2.integral(free.view(np.uint8))
+    height, width = (max(side - TILE_PX, 0) for side in free.shape)
+    half = TILE_PX // 2
+
+    def corners(down: int, right: int) -> NDArray[np.int32]:
+        return np.asarray(counts[down:, right:][:height:half, :width:half], np.int32)
+
+    whole = corners(TILE_PX, TILE_PX) - corners(0, TILE_PX) - corners(TILE_PX, 0) + corners(0, 0)
+    places = np.argwhere(whole == TILE_PX**2) * half
     chosen = places[:: max(1, -(-len(places) // MOST_TILES))]
     luma = np.array([0.299, 0.587, 0.114], np.float32)
     cut = [flat.rgb[y : y + TILE_PX, x : x + TILE_PX] @ luma for y, x in chosen]
-    return np.array(cut, np.float64).reshape(-1, TILE_PX, TILE_PX)
+    return np.array(cut, np.float32).reshape(-1, TILE_PX, TILE_PX)

@@ -91,8 +91,15 @@ def _cut(flat: Flat, origin: Array, along: Array, across: Array, u: Array, v: Ar
     step = STEP_MM * flat.px_per_mm
     matrix = np.column_stack([along * step, across * step, start])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    # Where several pixels fall on one sample, their mean is taken first.
-    source = flat.rgb if step < 1.5 else cv2.blur(flat.rgb, (round(step), round(step)))
+    # Only the part of the card around the view is worked on, for the blur below.
+    ends = start + np.array([[0, 0], [len(u), 0], [0, len(v)], [len(u), len(v)]]) @ matrix[:, :2].T
+    low = np.clip(np.floor(ends.min(axis=0)).astype(int) - 4, 0, None)
+    high = np.maximum(np.ceil(ends.max(axis=0)).astype(int) + 5, 1)
+    source = flat.rgb[low[1] : high[1], low[0] : high[0]]
+    matrix[:, 2] -= low
+    if step >= 1.5:
+        # Where several pixels fall on one sample, their mean is taken first.
+        source = np.asarray(cv2.blur(source, (round(step), round(step))), np.float32)
     return np.asarray(
         cv2.warpAffine(
             source, matrix, (len(u), len(v)), flags=flags, borderValue=(float("nan"),) * 3
@@ -105,13 +112,12 @@ def _margin_mm(
     card: Card, origin: Array, along: Array, across: Array, length: float, half: float
 ) -> float:
     """Return how much white lies between the slot's long sides and the next patch."""
-    nearest = ASIDE_MM - half
-    for x, y, w, h in (patch.rect_mm for patch in card.patches):
-        ends = np.array([[x, y], [x + w, y + h]]) - origin
-        u, v = np.sort(ends @ along), np.sort(ends @ across)
-        if u[1] > 0 and u[0] < length:
-            nearest = min(nearest, max(v[0], -v[1]) - half)
-    return max(nearest, 1.0)
+    rects = np.array([patch.rect_mm for patch in card.patches]).reshape(-1, 4)
+    ends = np.stack([rects[:, :2], rects[:, :2] + rects[:, 2:]], axis=1) - origin
+    u, v = np.sort(ends @ along, axis=1), np.sort(ends @ across, axis=1)
+    beside = (u[:, 1] > 0) & (u[:, 0] < length)
+    gaps = np.maximum(v[:, 0], -v[:, 1])[beside] - half
+    return max(float(gaps.min(initial=ASIDE_MM - half)), 1.0)
 
 
 def _white(rgb: Picture, v: Array, half: float, margin: float) -> tuple[Picture, Picture, Picture]:
