@@ -40,6 +40,8 @@ class History:
         self.replaced: list[ReplacedWater] = []
         self.passed: dict[str, datetime] = {}
         """When each gate was passed, as long as no newer reading has shut it."""
+        self.as_read: dict[str, str] = {}
+        """What each gate was when last read: a verdict that age does not change."""
         self.cautions: list[str] = list(log.cautions)
         self.drained_at: datetime | None = None
         self.output_set_at: datetime | None = None
@@ -123,6 +125,7 @@ class History:
         if isinstance(gate, Hold) and not self.counts_for(gate, reading.at):
             return
         state = self.judged(gate, standing, Water(self._walk.state, reading.at), reading.at).state
+        self.as_read[gate.id] = state
         if state == "open":
             self.passed.setdefault(gate.id, reading.at)
         elif state == "shut":

@@ -170,8 +170,7 @@ def _undecided_ph(now: Situation) -> Todo | None:
     standing = now.standing(gate) if gate else None
     if gate is None or standing is None or standing.at is None:
         return None
-    as_read = now.history.judged(gate, standing, now.water, standing.at)
-    return undecided(now, gate) if as_read.state == "undecided" else None
+    return undecided(now, gate) if now.history.as_read.get(gate.id) == "undecided" else None
 
 
 def tune_step(now: Situation, step: Tune) -> Todo | None:

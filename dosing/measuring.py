@@ -19,6 +19,9 @@ DROP_TEST_AFTER = 2
 ASK_AFTER = 60
 """Undecided readings of one water after which a person must decide."""
 
+SURELY_ABOVE = 0.98
+"""Chance of an alkalinity over its limit under which it is read with every pH."""
+
 MOVES_BY_ITSELF_AFTER = 3
 """Undecided readings of chlorine or pH after which an hour tells more than another dip."""
 
@@ -67,6 +70,8 @@ def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
     if gate.analyte == "total_alkalinity" and gate.sample == "tub":
         chosen.append("ph")  # the same strip, and the acid for either needs both
     for stage, other in now.gates():
+        if gate.analyte == "ph" and _is_near_its_limit(now, other) and other.analyte not in chosen:
+            chosen.append(other.analyte)  # acid for the pH would take it further
         wanted = (
             other.sample == gate.sample
             and other.analyte not in chosen
@@ -76,6 +81,14 @@ def dip(now: Situation, gate: Gate | Hold) -> tuple[str, ...]:
         if wanted:
             chosen.append(other.analyte)
     return tuple(chosen)
+
+
+def _is_near_its_limit(now: Situation, gate: Gate | Hold) -> bool:
+    """Say whether an alkalinity read before may be under its limit, or soon."""
+    known = gate.sample == "tub" and now.standing(gate).band is not None
+    if gate.analyte != "total_alkalinity" or not known or gate.low is None:
+        return False
+    return now.water.probability(gate.analyte, gate.low.value, None) < SURELY_ABOVE
 
 
 def _worth_reading(now: Situation, gate: Gate | Hold) -> bool:

@@ -176,8 +176,7 @@ def _due(now: Situation, gate: Gate) -> Todo | None:
         return None
     if now.at >= standing.at + rest:
         return measure(now, gate, f"The last reading is {(now.at - standing.at).days} days old.")
-    as_read = now.history.judged(gate, standing, now.water, standing.at)
-    if as_read.state == "undecided" and gate.id in now.history.passed:
+    if now.history.as_read.get(gate.id) == "undecided" and gate.id in now.history.passed:
         if standing.count < DUE_LOOKS:
             return undecided(now, gate)
         rest = min(rest, timedelta(days=1))

@@ -72,17 +72,23 @@ def _keeps(now: Situation, gate: Gate | Hold, product: Product) -> tuple[Keep, .
     )
 
 
-def gentler(now: Situation, gate: Gate | Hold, where: str, product: Product) -> DosePlan:
-    """Return a dose half the way from the aim to the near limit, which spares another gate."""
+def gentler(now: Situation, gate: Gate | Hold, where: str, product: Product) -> DosePlan | None:
+    """Return a dose half the way from the aim to the near limit, which spares another gate.
+
+    None where even that would likely push the other gate's water out.
+    """
     want = _portion(now, gate, where, product)
     near = gate.low if where == "low" else gate.high
     aim = want.aim if near is None else 0.5 * (want.aim + near.value)
     gentle = dose_for(replace(want, aim=aim, crossing=UNSPARING), now.water, product)
-    if gentle.after.probability(gate.analyte, *limits(gate)) >= 0.5:
-        return gentle
-    return dose_for(replace(want, aim=aim, keeps=()), now.water, product)
+    inside = gentle.after.probability(gate.analyte, *limits(gate))
+    return gentle if inside >= 0.5 else None
 
 
-def unsparing(now: Situation, gate: Gate | Hold, where: str, product: Product) -> DosePlan:
-    """Return the dose that the gate itself needs, whatever else it moves."""
-    return dose_for(replace(_portion(now, gate, where, product), keeps=()), now.water, product)
+def unsparing(
+    now: Situation, gate: Gate | Hold, where: str, product: Product, share: float = 1.0
+) -> DosePlan:
+    """Return the dose that the gate itself needs, or a share of it, whatever else it moves."""
+    want = _portion(now, gate, where, product)
+    want = replace(want, keeps=(), share=share * want.share)
+    return dose_for(want, now.water, product)

@@ -154,12 +154,12 @@ def as_it_moves(
     if standing.at is None or seen.analyte is None:
         return seen
     believed = round(water.probability(seen.analyte, seen.low, seen.high), 4)
+    aged = at - standing.at >= MOVES_AFTER
     if seen.state == "undecided":
-        shuts = may_shut and standing.count >= LOOKS and not standing.contradicts
+        shuts = may_shut and not aged and standing.count >= LOOKS and not standing.contradicts
         if shuts and believed <= SHUT_TO:
             return replace(seen, state="shut", probability=believed)
         return seen
-    aged = at - standing.at >= MOVES_AFTER
     if seen.state == "open":
         bar = OPEN_FROM if aged else BORNE_OUT if standing.count == 1 else 0.0
         taken_back = believed < bar

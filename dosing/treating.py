@@ -35,6 +35,9 @@ NEVER_DOSED = ("bromine", "silver", "monopersulfate")
 LOOKS = 3
 """Readings of one water before a cut dose, while it would end inside with too small a chance."""
 
+BEARABLE_PH = 8.0
+"""Up to here upkeep may leave the pH for a day; above, chlorine works too slowly (mahc)."""
+
 WORTH_ACID = 0.15
 """An acid dose that can only be this share of the need waits until air has raised the pH."""
 
@@ -167,7 +170,32 @@ def _spared(now: Situation, gate: Gate | Hold, where: str, plan: DosePlan) -> To
             "which is near its limit: read that once more first."
         )
         return measure(now, other, reason)
-    return gentler(now, gate, where, plan.product)
+    gentle = gentler(now, gate, where, plan.product)
+    if gentle is not None:
+        return gentle
+    band = now.standing(gate).now(now.at)
+    if now.procedure.ends or band is None or band.mode > BEARABLE_PH:
+        return unsparing(now, gate, where, plan.product, share=0.5)
+    return _bear_it(now, gate, other)
+
+
+def _bear_it(now: Situation, gate: Gate | Hold, other: Gate | Hold) -> Todo:
+    """Upkeep can leave a pH a little high until the alkalinity beside it is decided."""
+    read_at = now.standing(gate).at or now.at
+    ends = read_at + timedelta(days=1)
+    label = ANALYTES[other.analyte].label
+    if ends <= now.at:
+        return measure(now, other, f"The {label} decides whether acid may be given: read it again.")
+    return Todo(
+        numbered(f"wait_{gate.id}", 1 + now.history.readings),
+        "wait",
+        f"Leave the tub alone until tomorrow: acid would take the {label} under its limit, and "
+        "the pH is only a little high.",
+        not_before=ends,
+        analytes=(gate.analyte, other.analyte),
+        expect=expected(now, (gate.analyte, other.analyte), ends),
+        why=(texts.judged(other, now.state(other)),),
+    )
 
 
 def _worth_another_look(now: Situation, gate: Gate | Hold, plan: DosePlan) -> bool:
