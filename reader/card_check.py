@@ -27,8 +27,9 @@ CUT_WHITE = 0.6
 """Share of the white cut off above which the photo is too bright. Photos of which half was cut off
 were still read rightly from the rest; those too bright for pads lose all of it."""
 
-DARK_CODE = 0.22
-"""A brightest channel of white below this code is too dark to tell colours."""
+DARK_CODE = 0.33
+"""A brightest channel of white below this code (a twelfth of full light) is too dark: colours are
+told worse and worse. Photos down to 0.45 are read as well as bright ones."""
 
 FEWEST_PATCHES = 20
 """With fewer good patches curve, matrix and bend cannot be told apart."""
