@@ -16,6 +16,7 @@ from reader.flatten import Flat, flatten
 from reader.light import Light, light_field
 from reader.pads import PadColour, pad_colours
 from reader.photo import Photo, open_photo
+from reader.reasons import as_people_say
 from reader.screen import looks_like_screen
 
 
@@ -83,7 +84,8 @@ def read_strip(data: bytes, card: Card, places: Sequence[PadPlace]) -> StripSeen
     said = (photo.reasons, seen.reasons, light.reasons, check.reasons, of_screen, of_strip)
     return StripSeen(
         True, card.design, check.delta_e00_median, check.delta_e00_p95, strip is not None, pads,
-        unique(*said), photo.taken_at, Traces(card, photo.size, seen, flat, light, fit, strip),
+        as_people_say(unique(*said)), photo.taken_at,
+        Traces(card, photo.size, seen, flat, light, fit, strip),
     )  # fmt: skip
 
 
@@ -96,7 +98,7 @@ def _nothing(photo: Photo, card: Card, reasons: tuple[str, ...]) -> StripSeen:
         None,
         False,
         (),
-        unique(photo.reasons, reasons),
+        as_people_say(unique(photo.reasons, reasons)),
         photo.taken_at,
         Traces(card, photo.size),
     )

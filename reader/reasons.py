@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -272,3 +272,20 @@ _COLOUR: tuple[Reason, ...] = (
 
 REASONS: Mapping[str, Reason] = _by_code(*_GEOMETRY, *_COLOUR)
 """Every reason the reader can give, by code."""
+
+FIRST = (
+    "no_colour", "screen_photo", "underexposed", "overexposed", "nothing_sharp", "too_blurred",
+    "blurred", "no_card", "two_cards", "card_cut_off",
+)  # fmt: skip
+"""What a person would say of a photo first: the others are often no more than what follows."""
+WEIGHTS = ("spoils", "doubt", "note")
+
+
+def as_people_say(codes: Sequence[str]) -> tuple[str, ...]:
+    """Return a photo's codes, each once: causes first, then the weightier before the lighter."""
+
+    def place(code: str) -> tuple[int, int]:
+        first = FIRST.index(code) if code in FIRST else len(FIRST)
+        return first, WEIGHTS.index(REASONS[code].weight)
+
+    return tuple(sorted(dict.fromkeys(codes), key=place))
