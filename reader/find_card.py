@@ -31,8 +31,12 @@ MARKERS_ENOUGH = 4
 """So many markers found at first place the card well enough to meet the others."""
 SMALLEST_PX_PER_MM = 3.2
 """Below this a pad of 5 mm has less than 16 pixels a side."""
+CUT_MM = 2.0
+"""So much of the bare rim may lie outside the photo, or was cut off with scissors."""
 TILT_LIMIT_DEG = 55.0
 CONTRAST_OF_A_CARD, SOFT_SLOPE = 60.0, 0.125
+DARK_GREY, BRIGHT_GREY = 40.0, 250.0
+"""A photo with hardly a pixel above the first, or half of them above the second, is badly lit."""
 BLURRED_MM, TOO_BLURRED_MM = 0.35, 0.75
 """Standard deviation of the edge's spread. A pad's middle half lies 1.25 mm from its edge."""
 
@@ -109,6 +113,9 @@ def why_no_card(photo: Photo, card: Card) -> tuple[str, ...]:
     grey = _grey(photo, _work_reduction(photo))
     if _is_soft(grey):
         return "no_card", "nothing_sharp"
+    low, middle, high = np.percentile(grey, (1, 50, 99))
+    if high < DARK_GREY or (middle >= BRIGHT_GREY and high - low > CONTRAST_OF_A_CARD / 2):
+        return "no_card", "underexposed" if high < DARK_GREY else "overexposed"
     finds = _markers(grey, _work_reduction(photo), card, _settings("tuned"))
     return ("no_card", "card_cut_off") if finds else ("no_card",)
 
@@ -352,9 +359,11 @@ def _reasons(seen: CardSeen, photo: Photo, card: Card, finds: Sequence[_Find]) -
 
 
 def _inside(plane: Plane, size_px: tuple[int, int], card: Card) -> NDArray[np.bool_]:
-    """Say for each corner of what is printed whether it lies in the photo."""
+    """Say for each corner of what is printed, and of the card itself, whether it is seen."""
     corners = [c for m in card.markers for c in m.corners_mm]
-    for x, y, w, h in [p.rect_mm for p in card.patches] + [card.slot.rect_mm]:
+    x, y = card.size_mm
+    sheet = (CUT_MM, CUT_MM, x - 2 * CUT_MM, y - 2 * CUT_MM)
+    for x, y, w, h in [sheet, *(p.rect_mm for p in card.patches), card.slot.rect_mm]:
         corners += [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
     at_px = plane.to_photo(np.array(corners))
     return np.asarray(np.all((at_px >= -0.5) & (at_px <= np.array(size_px) - 0.5), axis=1))

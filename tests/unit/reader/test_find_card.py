@@ -139,6 +139,10 @@ def test_no_card_and_the_likely_cause():
     assert why_no_card(open_photo(png(soft)), CARD) == ("no_card", "nothing_sharp")
     corner = take(bare(), pose(SIZE, CARD, share=0.9, shift=(118, 40)), SIZE)
     assert why_no_card(open_photo(png(corner)), CARD) == ("no_card", "card_cut_off")
+    dark = take(bare(), pose(SIZE, CARD), SIZE, gain=0.04)
+    assert why_no_card(open_photo(png(dark)), CARD) == ("no_card", "underexposed")
+    burnt = take(bare(), pose(SIZE, CARD), SIZE, gain=6.0)
+    assert why_no_card(open_photo(png(burnt)), CARD) == ("no_card", "overexposed")
 
 
 @pytest.mark.parametrize("size", [(1, 1), (30, 20), (400, 3)])
