@@ -85,19 +85,33 @@ def summary(rows: Sequence[Row]) -> dict[str, float]:
     }
 
 
-def interval(rows: Sequence[Row], key: str, rounds: int = 300) -> tuple[float, float]:
-    """95 % bootstrap interval of a figure, whole photos drawn again."""
+def intervals(
+    rows: Sequence[Row], keys: Sequence[str], rounds: int = 300
+) -> dict[str, tuple[float, float]]:
+    """95 % bootstrap intervals of figures, whole photos drawn again."""
     photos: dict[int, list[Row]] = {}
     for row in rows:
         photos.setdefault(row["seed"], []).append(row)
     packs = list(photos.values())
     rng = np.random.default_rng(1)
-    values = []
+    values: dict[str, list[float]] = {key: [] for key in keys}
     for _ in range(rounds):
         drawn = rng.integers(len(packs), size=len(packs))
-        again = [{**row, "seed": n} for n, i in enumerate(drawn) for row in packs[i]]
-        values.append(summary(again)[key])
-    return quantile(values, 0.025), quantile(values, 0.975)
+        again = summary([{**row, "seed": n} for n, i in enumerate(drawn) for row in packs[i]])
+        for key in keys:
+            values[key].append(again[key])
+    return {key: ends(found) for key, found in values.items()}
+
+
+def interval(rows: Sequence[Row], key: str, rounds: int = 300) -> tuple[float, float]:
+    """95 % bootstrap interval of one figure."""
+    return intervals(rows, [key], rounds)[key]
+
+
+def ends(values: Sequence[float]) -> tuple[float, float]:
+    """The middle 95 % of values, those that could not be told left out."""
+    told = [value for value in values if np.isfinite(value)]
+    return quantile(told, 0.025), quantile(told, 0.975)
 
 
 def by(rows: Sequence[Row], key: str) -> dict[str, list[Row]]:

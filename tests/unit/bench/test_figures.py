@@ -42,7 +42,7 @@ def test_a_crash_is_counted_and_never_hidden():
 
 def test_the_interval_holds_the_figure():
     rows = [pad(n, true_steps=2.1 if n % 4 else 3.9) for n in range(24)]
-    low, high = figures.interval(rows, "coverage")
+    low, high = figures.intervals(rows, ["coverage", "rms_steps"])["coverage"]
     assert low < figures.summary(rows)["coverage"] < high
 
 
@@ -71,6 +71,26 @@ def test_a_fall_beyond_the_margin_is_told():
     assert any("coverage" in line for line in told)
     assert any("rms_steps" in line for line in told)
     assert any("wrong_per_1000" in line for line in told)
+
+
+def test_a_spoiled_photo_accepted_wrong_or_named_no_more_is_a_fall():
+    spoilt = {"kind": "glare", "group": "spoiled glare", "fault_pads": [1]}
+    kept = reading.results([pad(1, **spoilt, status="recheck", reasons=["glare"])])
+    assert reading.falls(kept, kept) == []
+    unnamed = reading.results([pad(1, **spoilt, status="recheck", reasons=["off_curve"])])
+    assert reading.falls(unnamed, kept) == ["spoiled glare: named in 0 photos, was in 1"]
+    wrong = reading.results([pad(1, **spoilt, steps=4.0, reasons=["glare"])])
+    assert reading.falls(wrong, kept) == ["spoiled glare: wrongly accepted pads 1, were 0"]
+    assert reading.falls({}, kept) == ["spoiled glare: is missing"]
+
+
+def test_the_report_sets_targets_and_intervals_beside_the_figures():
+    told = reading.report([pad(n, true_steps=2.1 if n % 4 else 3.9) for n in range(24)])
+    assert "wanted" in told
+    assert ">=90" in told
+    assert "95 % interval" in told
+    other = reading.report([pad(n, group="other_careless") for n in range(4)])
+    assert ">=75" in other
 
 
 def test_nothing_read_is_a_fall_too():
