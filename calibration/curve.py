@@ -47,6 +47,11 @@ FROM_CHART_SD = (1.2, 1.8, 2.0)
 """Standard deviation in L, a, b between a maker's printed block and the pad itself.
 Assumption: that of a printer as it comes (about 1.7 median, 4.5 at 95 % in CIEDE2000)."""
 
+RESPONSE_SHARE = 0.03
+"""Strips of one lot turn at values that differ by some percent (common practice, no source): what
+a value may be off by for that alone. A table with repeats has it in its covariances; pH has none,
+its turning point lying fixed in the dye."""
+
 PRIOR_DOF = 8.0
 """Weight, in degrees of freedom, of the pooled covariance of all blocks in that of each."""
 
@@ -99,6 +104,8 @@ def fit_curve(chart: PadChart) -> Curve:
     grid_values[np.searchsorted(steps, np.arange(len(values)))] = values  # to the last digit
     path, shape_cov = _path(steps, grid_values, values, labs, shift)
     spread, dof, has_repeats = _spread(chart)
+    if shift is not None and not has_repeats:
+        shape_cov = shape_cov + _response_cov(steps, grid_values, path, u, shift)
     cov = (_between(steps, spread) + shape_cov)[:, TRIANGLE[0], TRIANGLE[1]]
     packed = [np.ascontiguousarray(a) for a in (values, steps, grid_values, path.T, cov.T)]
     for array in packed:
@@ -188,6 +195,14 @@ def _path(
         variance = np.sum((CONTINUED_ERROR * going) ** 2, axis=1)
         cov[out] = variance[:, None, None] * np.eye(3)
     return path, cov
+
+
+def _response_cov(steps: Array, grid_values: Array, path: Array, u: Array, shift: float) -> Array:
+    """Return the covariance (m, 3, 3) of strips that turn at somewhat other values."""
+    i = np.clip(np.floor(steps).astype(int), 0, len(u) - 2)
+    steps_per_share = grid_values / (grid_values + shift) / np.diff(u)[i]
+    moved = np.gradient(path, steps, axis=0) * (RESPONSE_SHARE * steps_per_share)[:, None]
+    return np.asarray(moved[:, :, None] * moved[:, None, :])
 
 
 def _interpolants(

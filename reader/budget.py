@@ -2,9 +2,11 @@
 
 Two colours alike to the eye under D50 need not be alike to a phone under a lamp. The card is
 printing ink and teaches the fit how inks look; a pad is a dye. Its error is not in the card's
-residuals, so it is budgeted: in lightness, chroma and hue, in units of CIEDE2000. It grows with how
-badly the lamp and the phone treat the card's own patches, and under lamps that are warm or have
-gaps, which show in how far the fitted 3x3 mixes red and green.
+residuals, so it is budgeted: as relative errors of X, Y and Z that go together in part, since that
+is how a phone's channels go wrong. Over random dyes it foretold errors much better than spreads of
+lightness, chroma and hue. It grows with how badly the lamp and the phone treat the card's own
+patches, and under lamps that are warm or have gaps, which show in how far the fitted 3x3 mixes red
+and green.
 
 The figures were chosen by likelihood on two simulated worlds that share neither dyes, inks, lamps
 nor sensors (`tests.bench.colour_study` and the patch photos of `tests.render`), each world foretold
@@ -24,8 +26,16 @@ from reader.lab import SRGB_TO_XYZ_D50, delta_e00, lab_slopes, tolerance_scale, 
 
 Array = NDArray[np.float64]
 
-DYE_SD = np.array([0.30, 1.12, 1.66])
-"""Lightness, chroma and hue of a dye beside ink, where the card's error is `USUAL_DE00`."""
+DYE_SD = np.array([0.38, 0.30, 0.96])
+"""Spread [percent of white's] of the cube roots of X, Y, Z of a dye beside ink, at cube roots of
+0.82, where the card's error is `USUAL_DE00`."""
+
+DYE_SLOPE = np.array([[0.0, -1.9, -0.7], [0.8, -0.9, -0.7], [1.3, -1.4, -1.5]])
+"""Powers with which these spreads (rows) follow the cube roots of X, Y, Z (columns): darker and
+yellower dyes take away more of what phone and eye see differently."""
+
+DYE_ALIKE = np.array([[1.0, 0.53, 0.58], [0.53, 1.0, 0.36], [0.58, 0.36, 1.0]])
+"""How the errors of the three go together."""
 
 USUAL_DE00 = 1.25
 """Ninth decile of the patches' leave-one-out errors in a usual photo."""
@@ -50,6 +60,9 @@ PRINT_SD, PRINT_GROWTH = np.array([0.25, 0.20, 0.50]), np.array([0.75, 0.70, 0.6
 """Lightness, chroma and hue of a print that was not measured: at no error of the card, and what
 each dE00 of its ninth decile adds."""
 
+FROM_ROOTS = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+"""CIELAB from the cube roots of X, Y, Z over white's, its constant left out."""
+
 MIXING_USUAL = np.array([0.023, 0.039, 1.023, 0.980])
 MIXING_SCALE = np.array([0.153, -0.111, -0.104, 0.082])
 """Mean and signed spread of the four numbers that `mixing` averages."""
@@ -70,15 +83,25 @@ class Budget:
 
         A table made from photos of several strips holds all of it.
         """
-        xyz = xyz_from_lab(np.clip(lab, [0.0, -150.0, -150.0], [110.0, 150.0, 150.0]))
+        inside = np.clip(lab, [0.0, -150.0, -150.0], [110.0, 150.0, 150.0])
+        xyz = xyz_from_lab(inside)
         glow = GLOW_SD * lab_slopes(xyz)[:, 2] * xyz[2]
         strip = STRIP_SHARE * (lab - BARE_PAD)
-        beside_ink = self.growth**2 * (_in_lab(DYE_SD, lab) + np.outer(glow, glow))
+        beside_ink = self.growth**2 * (_dye(inside) + np.outer(glow, glow))
         return np.asarray(beside_ink + np.outer(strip, strip))
 
     def print_at(self, lab: Array) -> Array:
         """Return what the unmeasured print adds (3, 3)."""
         return _in_lab(self.print_sd, lab)
+
+
+def _dye(lab: Array) -> Array:
+    """Return the covariance (3, 3) of a dye's colour beside ink in a usual photo."""
+    root = np.array([116.0, 500.0, 200.0])
+    y = (lab[0] + 16.0) / root[0]
+    roots = np.clip([y + lab[1] / root[1], y, y - lab[2] / root[2]], 0.15, 1.1)
+    sd = 0.01 * DYE_SD * np.exp(DYE_SLOPE @ np.log(roots / 0.82))
+    return np.asarray(FROM_ROOTS @ (np.outer(sd, sd) * DYE_ALIKE) @ FROM_ROOTS.T)
 
 
 def _in_lab(sd: Array, lab: Array) -> Array:

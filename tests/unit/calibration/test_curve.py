@@ -82,3 +82,15 @@ def test_a_printed_chart_has_a_wider_covariance_and_no_repeats():
 
     assert not printed.has_repeats
     assert np.trace(cov_at(printed, 2.0)) > 5.0
+
+
+def test_strips_that_turn_elsewhere_widen_the_path_along_itself_but_not_for_ph():
+    alkalinity, ph = fit_curve(chart(ALKALINITY)), fit_curve(chart(PH))
+    ahead = lab_at(alkalinity, 103.0) - lab_at(alkalinity, 97.0)
+    ahead /= np.linalg.norm(ahead)
+    moved = np.linalg.norm(lab_at(alkalinity, 103.0) - lab_at(alkalinity, 100.0))
+    at = float(steps_at(alkalinity, 100.0))
+
+    assert np.sqrt(ahead @ cov_at(alkalinity, at) @ ahead) == pytest.approx(moved, rel=0.3)
+    assert np.trace(cov_at(alkalinity, 0.0)) < 1e-6
+    assert np.trace(cov_at(ph, 2.5)) < np.trace(cov_at(alkalinity, 2.5))

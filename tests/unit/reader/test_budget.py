@@ -111,3 +111,20 @@ def test_spoiled_patches_are_named(fit):
     assert set(found.left_out) >= {patch.id for patch in NOMINAL.patches[:6]}
     few = replace(fit.samples, good=np.arange(len(good)) < 15)
     assert "few_patches" in check(replace(fit, samples=few)).reasons
+
+
+def test_it_is_largest_along_what_a_phone_confuses(fit):
+    """A reddish pad: brighter goes with greener, since an error of Y does both."""
+    budget = budget_of(fit, MEASURED).at(np.array([60.0, 40.0, 15.0]))
+
+    assert budget[0, 1] < 0.0
+    assert budget[2, 2] > budget[0, 0]
+
+
+def test_paler_pads_are_known_better(fit):
+    pale, dark = (
+        np.sqrt(np.trace(budget_of(fit, MEASURED).at(np.array([lightness, 10.0, 20.0]))))
+        for lightness in (85.0, 45.0)
+    )
+
+    assert pale < dark
