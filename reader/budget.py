@@ -26,7 +26,7 @@ from reader.lab import SRGB_TO_XYZ_D50, delta_e00, lab_slopes, tolerance_scale, 
 
 Array = NDArray[np.float64]
 
-DYE_SD = np.array([0.38, 0.30, 0.96])
+DYE_SD = np.array([0.36, 0.285, 0.91])
 """Spread [percent of white's] of the cube roots of X, Y, Z of a dye beside ink, at cube roots of
 0.82, where the card's error is `USUAL_DE00`."""
 
@@ -43,11 +43,14 @@ USUAL_DE00 = 1.25
 GROWTH = 0.82
 """Power with which the budget follows that error."""
 
-WARM_GROWTH = 0.14
+WARM_GROWTH = 0.10
 """How much the log of the budget grows with `mixing` above zero."""
 
-USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.5, 1.2
-"""Under odd lamps the 3x3 departs more from plain sRGB than this; errors follow with this power."""
+USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.22, 0.15
+"""How far the 3x3 usually departs from plain sRGB; errors follow with this power ..."""
+
+ODD_DEPARTURE, ODD_GROWTH = 0.5, 1.2
+"""... and with this power more where it departs farther than under any household lamp."""
 
 GLOW_SD = 0.012
 """Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z."""
@@ -114,7 +117,9 @@ def budget_of(fit: ColourFit, card: Card) -> Budget:
     error = delta_e00(np.clip(fit.loo_lab, -300, 300), fit.samples.lab)[fit.used]
     decile = float(np.clip(np.quantile(error, 0.9), 0.5, 8.0))
     growth = (decile / USUAL_DE00) ** GROWTH * np.exp(WARM_GROWTH * max(mixing(fit), 0.0))
-    growth *= max(departure(fit) / USUAL_DEPARTURE, 1.0) ** DEPARTURE_GROWTH
+    away = departure(fit)
+    growth *= (max(away, 0.08) / USUAL_DEPARTURE) ** DEPARTURE_GROWTH
+    growth *= max(away / ODD_DEPARTURE, 1.0) ** ODD_GROWTH
     of_print = PRINT_SD + PRINT_GROWTH * decile
     return Budget(float(growth), np.array(card.print_sd) if card.measured else of_print)
 

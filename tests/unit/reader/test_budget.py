@@ -102,6 +102,20 @@ def test_exposure_is_judged_by_the_white(fit):
     assert "underexposed" in check_card(fit, dark, MEASURED).reasons
 
 
+def test_a_print_whose_vivid_patches_fade_is_named_before_its_median_tells(fit):
+    lab = fit.samples.lab
+    vivid = np.hypot(lab[:, 1], lab[:, 2])
+    vivid = (vivid > np.quantile(vivid, 0.75))[:, None]
+    off = fit.loo_lab - lab
+    small = 0.5 / np.median(delta_e00(fit.loo_lab, lab)) * off
+    away = np.where(vivid, 0.12 * lab * np.array([0.0, 1.0, 1.0]), 0.0)
+    found = check(replace(fit, loo_lab=lab + small - away))
+
+    assert found.delta_e00_median < 0.8
+    assert "card_colours_off" in found.reasons
+    assert "card_colours_off" not in check(replace(fit, loo_lab=lab + small)).reasons
+
+
 def test_spoiled_patches_are_named(fit):
     good = fit.samples.good.copy()
     good[:6] = False
