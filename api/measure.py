@@ -32,6 +32,8 @@ from reader.read_strip import StripSeen, read_strip
 
 CONFIDENCE = 0.95
 """Probability held by every band."""
+FEWEST_STRANGE = 3
+"""So many pads off their charts, and more than half, speak against the whole strip."""
 KNOWN = all_reasons()
 
 
@@ -166,15 +168,23 @@ def read_pad(
 def verdicts(seen: StripSeen, pads: Sequence[PadReading]) -> PhotoReading:
     """Add what the pads say about each other, and judge the whole photo."""
     said = interferences(bands_of(pads), chlorine_chances(pads))
-    pads = [with_reasons(pad, said.get(pad.chart.analyte, ())) for pad in pads]
+    strange = ("colours_off_chart",) if colours_are_strange(pads) else ()
+    pads = [with_reasons(pad, (*said.get(pad.chart.analyte, ()), *strange)) for pad in pads]
     statuses = {pad.status for pad in pads}
-    whole: Verdict = verdict(seen.reasons)
+    reasons = unique((*seen.reasons, *strange))
+    whole: Verdict = verdict(reasons)
     if statuses == {"unreadable"} or not seen.card_found or not seen.strip_found:
         whole = "unreadable"
     elif whole == "accepted" and statuses - {"accepted"}:
         whole = "recheck"
     derived = carbonate_alkalinity(bands_of([pad for pad in pads if pad.status == "accepted"]))
-    return PhotoReading(seen, tuple(pads), whole, unique(seen.reasons), derived)
+    return PhotoReading(seen, tuple(pads), whole, reasons, derived)
+
+
+def colours_are_strange(pads: Sequence[PadReading]) -> bool:
+    """Say whether most pads lie off their charts: then the few that fit do so by chance."""
+    off = sum("off_curve" in pad.reasons for pad in pads)
+    return off >= FEWEST_STRANGE and 2 * off > len(pads)
 
 
 def bands_of(pads: Sequence[PadReading]) -> dict[str, Band]:

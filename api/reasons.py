@@ -116,6 +116,13 @@ _OWN = (
         "Dip a new strip; if it stays so, check both with a drop test.",
     ),
     Reason(
+        "colours_off_chart",
+        "doubt",
+        "Most pads show colours that the table's chart does not have.",
+        "See that strip, lot and table belong together, and that the strip lies pads up with its "
+        "dipped end at the arrow; then print a new card if this one has faded.",
+    ),
+    Reason(
         "photos_disagree",
         "doubt",
         "The photos of this strip do not agree on the pad's colour.",

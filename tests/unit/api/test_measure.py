@@ -1,9 +1,11 @@
 """The joint: colours become values with bands, and verdicts are the worst of the reasons."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from api.measure import curves_of, judge
+from api.measure import curves_of, judge, verdict, verdicts
 from calibration.table import load_table
 from reader.pads import PadColour
 from reader.read_strip import StripSeen
@@ -126,3 +128,21 @@ def test_off_its_time_the_band_widens_whatever_the_table_was_made_from():
     assert late.reasons == ("off_time",)
     assert late.cov == pytest.approx(4.0 * in_time.cov)
     assert late.estimate.steps > 1.5 * in_time.estimate.steps
+
+
+def test_where_most_pads_are_off_their_charts_the_rest_fits_by_chance():
+    off = [pad_reading("off_curve"), pad_reading("off_curve"), pad_reading("off_curve")]
+    fits = pad_reading()
+    strange = verdicts(seen(), [*off, fits, fits])
+    assert strange.status == "recheck"
+    assert "colours_off_chart" in strange.reasons
+    assert {pad.status for pad in strange.pads} == {"recheck"}
+
+    usual = verdicts(seen(), [*off[:2], fits, fits])
+    assert "colours_off_chart" not in usual.reasons
+    assert [pad.status for pad in usual.pads] == ["recheck", "recheck", "accepted", "accepted"]
+
+
+def pad_reading(*reasons):
+    ph = read(colour(1, PH), colour(2, FREE)).pads[0]
+    return replace(ph, reasons=reasons, status=verdict(reasons))
