@@ -4,7 +4,8 @@
 
 Each variant changes one thing of a well-taken photo (`tests/render/plain/variants.py`). The photos
 are drawn from the layout alone, without spectra, so their colours can be told exactly: what is
-missed here is geometry, format or processing. `must`: what has to come of a variant, `read` (every
+missed here is geometry, format or processing. Then the faults of spoiled photos, drawn as plainly
+(`tests/render/plain/faults.py`). `must`: what has to come of a variant, `read` (every
 photo read, nothing wrong), `safe` (nothing wrong accepted) or `refuse` (nothing accepted).
 """
 
@@ -22,8 +23,10 @@ import cv2
 import numpy as np
 
 from tests.bench import figures
+from tests.bench.reading import spoiled_lines
 from tests.bench.readings import Row, pad_row
 from tests.render import tables
+from tests.render.plain.faults import FAULTS, spoilt_photo
 from tests.render.plain.variants import VARIANTS, plain_photo
 
 MUST = {
@@ -42,22 +45,27 @@ def read_plain(task: tuple[str, int]) -> list[Row]:
 
     cv2.setNumThreads(1)
     name, seed = task
-    photo = plain_photo(name, seed)
-    sheet = photo.sheet
-    base: Row = {"group": name, "kind": name, "seed": seed, "light": "plain", "fault_pads": []}
+    fault = name.removeprefix("spoiled ")
+    photo = plain_photo(name, seed) if fault == name else spoilt_photo(fault, seed)
+    sheet, spoilt = photo.sheet, getattr(photo, "pads", ())
+    base: Row = {
+        "group": name, "kind": fault, "seed": seed, "light": "plain", "fault_pads": list(spoilt)
+    }  # fmt: skip
     table = load_table(tables.truth_table(sheet.pads), "table.csv")
     card = with_measured(sheet.card, {k: tuple(map(float, v)) for k, v in sheet.printed.items()})
     try:
         reading = measure(photo.data, card, table, None, curves_of(table))
-    except Exception as fault:  # the benchmark must go on, and tell
-        return [{**base, "crash": repr(fault)}]
+    except Exception as crash:  # the benchmark must go on, and tell
+        return [{**base, "crash": repr(crash)}]
     seen = reading.seen
     base |= {
         "photo_status": reading.status, "photo_reasons": list(reading.reasons), "ms": 0.0,
         "card_found": seen.card_found, "strip_found": seen.strip_found,
         "card_de00": seen.delta_e00_median,
     }  # fmt: skip
-    truth = [{"value": value, "lab": lab} for _, value, lab in photo.truth]
+    truth: list[Row | None] = [None] * len(reading.pads)
+    if sheet.laid is None:
+        truth = [{"value": value, "lab": lab} for _, value, lab in photo.truth]
     return [base | pad_row(pad, truth[i], sheet.pads.kind) for i, pad in enumerate(reading.pads)]
 
 
@@ -76,8 +84,13 @@ def line(name: str, rows: list[Row]) -> str:
         f"{name:18}{met['photos']:3d} {100 * met['found']:6.0f} {100 * met['accepted']:7.0f} "
         f"{met['de00_median']:6.2f} {met['de00_p95']:6.2f} {met['rms_steps']:6.2f} "
         f"{100 * met['coverage']:6.0f} {met['width_median']:6.2f} {wrong(rows):6d} "
-        f"{verdict(name, rows):7} {told}"
+        f"  {told}"
     )
+
+
+def spoiled_line(rows: list[Row]) -> str:
+    """One fault's line, with what it is told apart by."""
+    return "\n".join(spoiled_lines({rows[0]["group"]: rows})[2:-1])
 
 
 def wrong(rows: list[Row]) -> int:
@@ -91,6 +104,10 @@ def wrong(rows: list[Row]) -> int:
 def verdict(name: str, rows: list[Row]) -> str:
     """`met`, or what failed."""
     must = MUST.get(name, "read")
+    if name.startswith("spoiled"):
+        met = figures.spoiled(rows)
+        good = not met["wrong"] and met["named"] == met["photos"] and not met["crashes"]
+        return "met" if good else "WRONG" if met["wrong"] else "UNNAMED"
     if any("crash" in row for row in rows):
         return "CRASH"
     if wrong(rows) or (must == "refuse" and any(r["status"] == "accepted" for r in rows)):
@@ -113,18 +130,22 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--json", type=Path)
     args = parser.parse_args(argv)
     first, _, last = args.seeds.partition("-")
-    names = args.only.split(",") if args.only else list(VARIANTS)
-    unknown = [name for name in names if name not in VARIANTS]
+    known = [*VARIANTS, *(f"spoiled {name}" for name in FAULTS)]
+    names = args.only.split(",") if args.only else known
+    unknown = [name for name in names if name not in known]
     if unknown:
-        parser.error(f"no variant is named {unknown[0]!r}; there are: {', '.join(VARIANTS)}")
+        parser.error(f"no variant is named {unknown[0]!r}; there are: {', '.join(known)}")
     tasks = [(name, s) for name in names for s in range(int(first), int(last or first) + 1)]
-    print(f"{'':18}  n  found  accept   dE00    p95    RMS  holds  width  wrong must    reasons")
+    print(
+        f"{'':18}  n  found  accept   dE00    p95    RMS  holds  width  wrong  reasons, whether met"
+    )
     rows: list[Row] = []
     failed = 0
     start = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(args.jobs, mp_context=start) as pool:
         for name, part in grouped(tasks, pool.map(read_plain, tasks)):
-            print(line(name, part), flush=True)
+            told = spoiled_line(part) if name.startswith("spoiled") else line(name, part)
+            print(told, verdict(name, part), flush=True)
             failed += verdict(name, part) != "met"
             rows += part
     if args.json:

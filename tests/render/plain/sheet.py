@@ -6,7 +6,7 @@ shares nothing with the other but the strips' dyes, so that what reads one is tr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reader.card import Card
 from tests.render.pads import Pads
-from tests.render.spectra import Array, colour
+from tests.render.spectra import Array, colour, lab_d50
 from tests.render.strips import FAMILIES, StripKind
 
 Image = NDArray[np.float32]
@@ -34,6 +34,17 @@ class OwnPads(Pads):
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", self.own)
+
+
+@dataclass(frozen=True, eq=False)
+class Paint:
+    """Something over card and strip: it covers, shines or shades."""
+
+    corners_mm: Array
+    how: str
+    """`cover` by a CIELAB colour, `shine` (adds a share of white), `shade` (takes a share off)."""
+    value: float | tuple[float, float, float]
+    soft_mm: float = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,11 +72,25 @@ class Sheet:
     askew_deg: float = 0.0
     shadow: float = 0.25
     has_strip: bool = True
+    has_card: bool = True
+    is_reversed: bool = False
+    laid: OwnPads | None = None
+    """The strip that really lies there, where it is not the one asked for."""
+    second: tuple[float, float, float] | None = None
+    """Tip, place across and turn of a second strip."""
+    strength: tuple[float, ...] = ()
+    """Share of its dye left on each pad."""
+    copied: dict[str, Array] | None = None
+    """Colours of the patches on the card that is shown, where it is not the one measured."""
+    over: tuple[Paint, ...] = ()
 
     def lab_of(self, pad: int) -> Array:
         """True CIELAB of a pad, counted from 0."""
-        kind = self.pads.kind.pads[pad]
-        return self.pads.lab(kind.analyte, self.values[pad])
+        pads = self.laid or self.pads
+        kind = pads.kind.pads[pad]
+        if not self.strength:
+            return pads.lab(kind.analyte, self.values[pad])
+        return lab_d50(pads.reflectance(kind.analyte, self.values[pad], self.strength[pad]))
 
     def strip_places(self, at: Array) -> Array:
         """Card mm of places on the strip: along from the tip, across from its middle, (n, 2)."""
@@ -76,9 +101,11 @@ class Sheet:
         }  # fmt: skip
         start, along = (np.array(v, float) for v in ends[self.card.slot.dip_end])
         aside = np.array([-along[1], along[0]])
-        half = self.pads.kind.length_mm / 2
+        half = (self.laid or self.pads).kind.length_mm / 2
         turn = np.radians(self.askew_deg)
         u, v = np.asarray(at, float).T - np.array([[half], [0.0]])
+        if self.is_reversed:
+            u, v = -u, -v
         u, v = half + np.cos(turn) * u - np.sin(turn) * v, np.sin(turn) * u + np.cos(turn) * v
         return start + np.outer(u + self.tip_mm, along) + np.outer(v + self.across_mm, aside)
 
@@ -103,15 +130,37 @@ def drawn(sheet: Sheet, scale: float, space: str = "sRGB") -> tuple[Image, Image
         cv2.fillPoly(there, [at], 1.0, cv2.LINE_8, 4)
 
     width, height = sheet.card.size_mm
-    fill(rect((0, 0, width, height)), sheet.paper_lab)
-    for patch in sheet.card.patches:
-        fill(rect(patch.rect_mm), sheet.printed[patch.id])
-    draw_slot(sheet, fill)
-    for marker in sheet.card.markers:
-        draw_marker(sheet, fill, marker)
+    if sheet.has_card:
+        fill(rect((0, 0, width, height)), sheet.paper_lab)
+        for patch in sheet.card.patches:
+            fill(rect(patch.rect_mm), (sheet.copied or sheet.printed)[patch.id])
+        draw_slot(sheet, fill)
+        for marker in sheet.card.markers:
+            draw_marker(sheet, fill, marker)
     if sheet.has_strip:
         draw_strip(sheet, fill, rgb, scale)
+    if sheet.second is not None:
+        tip, across, turn = sheet.second
+        draw_strip(replace(sheet, tip_mm=tip, across_mm=across, askew_deg=turn), fill, rgb, scale)
+    for paint in sheet.over:
+        lay_over(rgb, there, paint, scale, space)
     return rgb, there
+
+
+def lay_over(rgb: Image, there: Image, paint: Paint, scale: float, space: str) -> None:
+    """Cover, shine or shade a part of the sheet."""
+    mask = np.zeros(there.shape, np.float32)
+    at = np.round(((paint.corners_mm + ASIDE_MM) * scale - 0.5) * FINE).astype(np.int32)
+    cv2.fillPoly(mask, [at], 1.0, cv2.LINE_8, 4)
+    mask = cv2.GaussianBlur(mask, (0, 0), max(paint.soft_mm * scale, 0.3))
+    if paint.how == "shine":
+        rgb += np.float32(paint.value) * mask[..., None]
+    elif paint.how == "shade":
+        rgb *= 1 - np.float32(paint.value) * mask[..., None]
+    else:
+        lab = linear(np.asarray(paint.value), space).astype(np.float32)
+        rgb += mask[..., None] * (lab - rgb)
+        np.maximum(there, mask, out=there)
 
 
 def draw_slot(sheet, fill) -> None:
@@ -136,7 +185,7 @@ def draw_marker(sheet, fill, marker) -> None:
 
 
 def draw_strip(sheet, fill, rgb, scale) -> None:
-    kind = sheet.pads.kind
+    kind = (sheet.laid or sheet.pads).kind
     body = sheet.strip_places(box(0.0, kind.length_mm, kind.width_mm / 2))
     if sheet.shadow:
         moved = np.round(((body + 0.35 + ASIDE_MM) * scale - 0.5) * FINE).astype(np.int32)

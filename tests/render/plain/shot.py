@@ -15,6 +15,7 @@ from tests.render.camera import adaptation
 from tests.render.photo_file import TURNS, display_p3_profile, exif_of, s15
 from tests.render.plain.sheet import ASIDE_MM, Sheet, drawn
 from tests.render.pose import stand
+from tests.render.scene import streak
 from tests.render.spectra import Array, colour
 
 Picture = NDArray[np.float32]
@@ -57,6 +58,9 @@ class Shot:
     blur_px: float = 0.7
     noise: float = 0.004
     denoise: bool = False
+    shaken_px: tuple[float, float] = (0.0, 0.0)
+    beat: tuple[float, float, float] | None = None
+    """A display's pattern: period [px], direction [deg] and strength."""
     hdr: float = 0.0
     """Exponent of local tone mapping."""
     contrast: float = 0.0
@@ -93,6 +97,12 @@ def photographed(sheet: Sheet, shot: Shot, seed: int) -> Picture:
         scene = through_lens(scene, shot, x, y)
     if shot.blur_px:
         scene = cv2.GaussianBlur(scene, (0, 0), shot.blur_px)
+    if any(shot.shaken_px):
+        scene = cv2.filter2D(scene, -1, streak(*shot.shaken_px))
+    if shot.beat is not None:
+        period, turn, strength = shot.beat
+        way = 2 * np.pi / period * (x * np.cos(np.radians(turn)) + y * np.sin(np.radians(turn)))
+        scene *= np.stack([1 + strength * np.sin(way + k) for k in (0, 2.1, 4.2)], axis=2)
     scene += rng.standard_normal(scene.shape, np.float32) * (
         shot.noise * np.sqrt(np.clip(scene, 0.002, 1))
     )

@@ -210,6 +210,27 @@ def tilted(degrees: float):
     return shot_with(tilt_deg=degrees, fill=0.85, size_px=(2592, 1944))
 
 
+MIXED = (
+    ("plain", "card_portrait", "card_right", "card_bottom", "card_left", "markers_5x5"),
+    ("plain", "slot_black", "slot_light", "slot_line", "slot_green"),
+    ("pads_4", "pads_5", "pads_6", "pads_7", "pads_8", "pads_full_width"),
+    ("plain", "handle_red", "handle_blue", "plastic_cream", "laid_askew", "flush"),
+    ("plain", "white_desk", "cloth", "granite", "wet"),
+    ("plain", "upside_down", "quarter", "turned_30", "tilt_25", "tilt_35", "exif_6"),
+    ("plain", "barrel", "fringe", "halos", "denoised", "vignette", "hdr", "contrast"),
+    ("plain", "warm_cast", "blue_cast", "dim", "hard_slope"),
+    ("plain", "p3", "adobe", "jpeg_50", "png16", "webp", "heic", "p3_untold"),
+)
+"""One of each row at once; what is to be read alone is to be read together."""
+
+
+def mixed(pair: Pair, rng: Random, seed: int) -> Pair:
+    """Another card, strip, ground, pose, phone, light and file at once."""
+    for names in MIXED:
+        pair = VARIANTS[str(rng.choice(names))](pair, rng, seed)
+    return pair
+
+
 VARIANTS: dict[str, Callable[[Pair, Random, int], Pair]] = {
     "plain": lambda pair, *_: pair,
     "quick": quick, "quick_white": quick_white, "quick_bare": quick_bare,
@@ -268,7 +289,7 @@ VARIANTS: dict[str, Callable[[Pair, Random, int], Pair]] = {
     "noisy": shot_with(noise=0.04), "vignette": shot_with(vignette=0.8),
     "warm_cast": shot_with(cast=(1.25, 1.0, 0.6)), "blue_cast": shot_with(cast=(0.75, 0.95, 1.2)),
     "dim": shot_with(level=0.2, noise=0.01), "bright": shot_with(level=0.97, slope=0.02),
-    "hard_slope": shot_with(slope=0.6),
+    "hard_slope": shot_with(slope=0.6), "mixed": mixed,
 }  # fmt: skip
 
 

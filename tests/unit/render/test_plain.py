@@ -10,8 +10,9 @@ from PIL import Image, ImageCms
 
 from reader.card import layout_json, load_card
 from tests.render.plain import shot as shots
+from tests.render.plain.faults import FAULTS
 from tests.render.plain.sheet import linear
-from tests.render.plain.variants import VARIANTS, plain_photo, sheet_and_shot
+from tests.render.plain.variants import VARIANTS, good, plain_photo, sheet_and_shot
 from tests.render.spectra import colour
 
 
@@ -50,3 +51,19 @@ def test_the_adobe_profile_is_one():
     profile = ImageCms.ImageCmsProfile(io.BytesIO(shots.adobe_profile()))
     red = profile.profile.red_primary
     assert red[1][:2] == pytest.approx((0.6484, 0.3309), abs=0.002)  # ICC D50, by Bradford
+
+
+@pytest.mark.parametrize("name", sorted(FAULTS))
+def test_every_fault_changes_what_is_seen(name):
+    sheet, shot = good(3)
+    spoilt, taken, pads = FAULTS[name]((sheet, shot), np.random.default_rng(7), 3)
+    assert (spoilt, taken) != (sheet, shot)
+    assert all(1 <= pad <= len(sheet.values) for pad in pads)
+
+
+def test_a_strip_turned_round_has_its_tip_at_the_other_end():
+    sheet, _ = sheet_and_shot("flush", 3)
+    tip, end = sheet.strip_places(np.array([[0.0, 0.0], [sheet.pads.kind.length_mm, 0.0]]))
+    turned = replace(sheet, is_reversed=True)
+    assert turned.strip_places(np.array([[0.0, 0.0]]))[0] == pytest.approx(end)
+    assert sheet.card.slot.rect_mm[0] == pytest.approx(tip[0])
