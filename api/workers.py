@@ -7,8 +7,11 @@ needed, ended when it takes too long, and started anew when it has died.
 from __future__ import annotations
 
 import contextlib
+import importlib
 import multiprocessing
+import os
 import queue
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -145,8 +148,10 @@ def _serve(pipe: Connection) -> None:
     import cv2
 
     cv2.setNumThreads(1)
+    _quiet_decoders()
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    _load()
     with contextlib.suppress(EOFError, KeyboardInterrupt):
         while True:
             request = pipe.recv()
@@ -155,6 +160,23 @@ def _serve(pipe: Connection) -> None:
             except MemoryError:
                 answer = Fault("reading_stopped", "the photo needs too much memory; send a JPEG")
             pipe.send(answer)
+
+
+def _load() -> None:
+    """Load what every reading needs before the first photo comes."""
+    for name in ("api.measure", "api.wire", "api.job"):
+        importlib.import_module(name)
+    importlib.import_module("reader.lab").colour_science()
+
+
+def _quiet_decoders() -> None:
+    """Keep what decoders write about damaged files off the error stream; our own goes on."""
+    with contextlib.suppress(OSError, ValueError):
+        ours = os.dup(2)
+        sys.stderr = os.fdopen(ours, "w", buffering=1)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
 
 
 class _Worker:

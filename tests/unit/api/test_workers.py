@@ -4,6 +4,8 @@ import os
 import signal
 import time
 
+import cv2
+import numpy as np
 import pytest
 
 from api import workers
@@ -57,3 +59,17 @@ def test_when_all_are_busy_the_caller_hears_it(pool, monkeypatch):
     monkeypatch.setattr(workers, "BUSY_AFTER_S", 0.05)
     with pool._worker(), pytest.raises(workers.AllBusyError):
         pool.read(WISH)
+
+
+def test_what_a_decoder_says_of_a_damaged_photo_stays_out_of_the_log(capfd):
+    picture = np.random.default_rng(4).integers(0, 256, (600, 800, 3), np.uint8)
+    data = bytearray(cv2.imencode(".jpg", picture)[1].tobytes())
+    data[40_000:40_400] = bytes(400)
+    opened = ReadingPool(1, 60.0)
+    try:
+        answer = opened.read(Request(Named("a.jpg", bytes(data)), WISH.table))
+    finally:
+        opened.close()
+
+    assert answer.reading["card"]["found"] is False
+    assert capfd.readouterr().err == ""
