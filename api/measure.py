@@ -129,14 +129,31 @@ def judge(
 ) -> PhotoReading:
     """Turn the colours that were seen into values with bands and verdicts."""
     colours = {colour.pad: colour for colour in seen.pads}
+    pads = read_pads(table, curves, colours, elapsed_s, seen.reasons)
+    if colours_are_strange(pads):
+        ends = sorted(table.charts, key=lambda chart: chart.centre_mm)
+        pairs = zip(ends, reversed(ends), strict=True)
+        turned = {to.pad: colours[of.pad] for to, of in pairs if of.pad in colours}
+        # Pads at even distances lie at their places end for end, too; only colours tell then.
+        if is_at_home(read_pads(table, curves, turned, elapsed_s, seen.reasons)):
+            seen = replace(seen, reasons=unique((*seen.reasons, "strip_reversed")))
+            pads = read_pads(table, curves, colours, elapsed_s, seen.reasons)
+    return replace(verdicts(seen, pads), elapsed_s=elapsed_s)
+
+
+def read_pads(
+    table: Table,
+    curves: Mapping[int, Curve],
+    colours: Mapping[int, PadColour],
+    elapsed_s: float | None,
+    of_photo: Sequence[str],
+) -> list[PadReading]:
+    """Estimate every pad of the table from the colour seen at its place."""
     bare = PadColour(pad=0, lab=None, cov=None, cov_budget=None, dof=np.inf, reasons=())
-    pads = [
-        read_pad(
-            chart, curves[chart.pad], colours.get(chart.pad, bare), elapsed_s, heavy(seen.reasons)
-        )
+    return [
+        read_pad(chart, curves[chart.pad], colours.get(chart.pad, bare), elapsed_s, heavy(of_photo))
         for chart in table.charts
     ]
-    return replace(verdicts(seen, pads), elapsed_s=elapsed_s)
 
 
 def heavy(codes: Sequence[str]) -> tuple[str, ...]:
@@ -185,6 +202,12 @@ def colours_are_strange(pads: Sequence[PadReading]) -> bool:
     """Say whether most pads lie off their charts: then the few that fit do so by chance."""
     off = sum("off_curve" in pad.reasons for pad in pads)
     return off >= FEWEST_STRANGE and 2 * off > len(pads)
+
+
+def is_at_home(pads: Sequence[PadReading]) -> bool:
+    """Say whether nearly all pads were seen and lie on their charts."""
+    on = sum(pad.estimate is not None and "off_curve" not in pad.reasons for pad in pads)
+    return on >= len(pads) - max(1, len(pads) // 5)
 
 
 def bands_of(pads: Sequence[PadReading]) -> dict[str, Band]:

@@ -36,7 +36,10 @@ CONTRAST_NEEDED = 0.04
 PATTERN_NEEDED = 0.80
 """Share of the strip's colour changes that pads at the table's places must explain."""
 REVERSED_BETTER = 0.10
-"""The mirrored order must explain this much more before the strip is called reversed."""
+"""The mirrored order must explain this much more before the strip is called reversed; a quarter
+of it where the pads' places, too, ..."""
+CLEARLY_BETTER = 50.0
+"""... leave so much less unexplained (a sum of squares in standard deviations)."""
 TIP_LIMIT_MM = 1.5
 """Tip's edge and pads' pattern may differ by this much."""
 STRETCH_LIMIT = 0.035
@@ -222,13 +225,20 @@ def _reasons(
     elif over.stretches:
         yield "something_over_strip"
     tells = max(match.contrast, mirrored.contrast) > CONTRAST_NEEDED
-    if tells and mirrored.explained > max(match.explained + REVERSED_BETTER, 0.6):
+    if tells and _is_better(mirrored, match):
         yield "strip_reversed"
     elif tells and _is_foreign(match, pads):
         if not over.second_strip:
             yield "other_strip"
     elif _is_unsure(profile, match, tells):
         yield "strip_place_unsure"
+
+
+def _is_better(mirrored: Match, match: Match) -> bool:
+    """Say whether the pads fit the strip end for end, and clearly better than as it should lie."""
+    gain = mirrored.explained - match.explained
+    enough = REVERSED_BETTER if match.cost < mirrored.cost + CLEARLY_BETTER else REVERSED_BETTER / 4
+    return mirrored.explained > 0.6 and gain > enough
 
 
 def _is_foreign(match: Match, pads: int) -> bool:

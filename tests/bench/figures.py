@@ -24,7 +24,7 @@ NAMES = {
     "no_card": {"no_card"},
     "no_strip": {"no_strip"},
     "reversed": {"strip_reversed"},
-    "other_strip": {"other_strip"},
+    "other_strip": {"other_strip", "colours_off_chart"},
     "bleached": {"maybe_bleached", "off_curve"},
     "dirty": {"dirty", "uneven_pad"},
     "two_strips": {"two_strips"},

@@ -146,3 +146,28 @@ def test_where_most_pads_are_off_their_charts_the_rest_fits_by_chance():
 def pad_reading(*reasons):
     ph = read(colour(1, PH), colour(2, FREE)).pads[0]
     return replace(ph, reasons=reasons, status=verdict(reasons))
+
+
+EVEN = """strip,lot,pad,analyte,unit,read_after_s,centre_mm,size_mm,value,L,a,b
+Even four,E1,1,ph,pH,15,20,5,6.8,78,8,60
+Even four,E1,1,ph,pH,15,20,5,8.4,54,44,28
+Even four,E1,2,free_chlorine,mg/L,15,30,5,0,95,0,6
+Even four,E1,2,free_chlorine,mg/L,15,30,5,10,60,34,-22
+Even four,E1,3,total_alkalinity,mg/L,15,40,5,0,80,0,50
+Even four,E1,3,total_alkalinity,mg/L,15,40,5,240,50,-30,-5
+Even four,E1,4,calcium_hardness,mg/L,15,50,5,0,55,5,-40
+Even four,E1,4,calcium_hardness,mg/L,15,50,5,500,45,55,-10
+"""
+
+
+def test_a_strip_of_even_pads_turned_round_is_told_by_its_colours():
+    table = load_table(EVEN, "even.csv")
+    labs = [(66, 26, 44), (77, 17, -8), (65, -15, 22), (50, 30, -25)]
+    right = seen(*(colour(n, lab) for n, lab in enumerate(labs, 1)))
+    assert judge(right, table, 15, curves_of(table)).status == "accepted"
+
+    turned = seen(*(colour(n, lab) for n, lab in enumerate(labs[::-1], 1)))
+    reading = judge(turned, table, 15, curves_of(table))
+    assert reading.status == "unreadable"
+    assert "strip_reversed" in reading.reasons
+    assert {pad.status for pad in reading.pads} == {"unreadable"}
