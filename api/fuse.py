@@ -194,6 +194,8 @@ def fuse_pad(pad: int, sights: Sequence[Sight]) -> PadColour:
     seen = [(one.lab, one.own, one.budget) for one in best if one.lab is not None]
     if not seen:
         return PadColour(pad, None, None, None, np.inf, unique(reasons))
+    if len(seen) == 1:
+        return PadColour(pad, *seen[0], min(one.dof for one in best), unique(reasons))
     labs, owns, budgets = (np.array(part) for part in zip(*seen, strict=True))
     weights = np.linalg.inv(owns + budgets)
     weights = np.linalg.solve(weights.sum(axis=0), weights)
