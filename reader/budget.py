@@ -43,7 +43,7 @@ USUAL_DE00 = 1.25
 GROWTH = 0.82
 """Power with which the budget follows that error."""
 
-WARM_GROWTH = 0.10
+WARM_GROWTH = 0.14
 """How much the log of the budget grows with `mixing` above zero."""
 
 USUAL_DEPARTURE, DEPARTURE_GROWTH = 0.22, 0.15
