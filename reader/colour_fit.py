@@ -91,7 +91,7 @@ def parametric_fit(samples: Samples, scale: Array, start: Fitted | None = None) 
         lab, slopes = predicted(model, samples.code, samples.white, samples.middle)
     else:
         model, lab, slopes = start.model, start.lab, start.slopes
-        sigma, weights = 1.5, samples.good.astype(float)
+        sigma, weights = 2.0 * start.sigma, start.weights
     damping = 1e-3
     left = _times(scale, samples.lab - lab)
     for _ in range(STEPS):

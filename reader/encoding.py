@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import cv2
@@ -32,8 +32,8 @@ SRGB_TO_XYZ_D50 = np.array(
 STEPS = 65536
 """Entries of the tables that stand for the curves: a fine step of 16 bits."""
 
-KNEE = np.float32(0.04045)
-"""sRGB code up to which the curve is a straight line (IEC 61966-2-1)."""
+KNEE = np.float32(0.0031308)
+"""Linear value up to which sRGB's curve is a straight line (IEC 61966-2-1)."""
 PART = 32768
 """So many values at a time stay in the processor's cache."""
 
@@ -89,14 +89,19 @@ def encode_srgb(linear: Values) -> Values:
     flat = np.ascontiguousarray(linear, np.float32).reshape(-1)
     codes = np.empty_like(flat)
     for start in range(0, len(flat), PART):
-        part = flat[start : start + PART]
-        size = np.abs(part)
-        code = np.asarray(cv2.pow(size, 1 / 2.4), np.float32).reshape(-1)
-        code *= np.float32(1.055)
-        code -= np.float32(0.055)
-        size *= np.float32(12.92)
-        np.copysign(np.where(code > KNEE, code, size), part, out=codes[start : start + PART])
+        part, out = flat[start : start + PART], codes[start : start + PART]
+        np.multiply(cv2.pow(part, 1 / 2.4).reshape(-1), np.float32(1.055), out=out)
+        out -= np.float32(0.055)
+        dark = np.flatnonzero(part <= KNEE)
+        out[dark] = _dark_codes(part[dark])
     return codes.reshape(linear.shape)
+
+
+def _dark_codes(linear: Values) -> Values:
+    """Return the codes of linear values below the knee, few in a photo; some below zero."""
+    size = np.abs(linear)
+    code = np.where(size <= KNEE, 12.92 * size, 1.055 * size ** (1 / 2.4) - 0.055)
+    return np.asarray(np.copysign(code, linear), np.float32)
 
 
 def srgb_decoded(codes: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -116,6 +121,7 @@ SRGB = Encoding("sRGB", np.eye(3), np.tile(srgb_decoded(np.linspace(0, 1, STEPS)
 """What a file without a profile is taken to be."""
 
 
+@lru_cache(maxsize=16)
 def read_profile(profile: bytes | None) -> Encoding:
     """Return the encoding of an ICC profile; sRGB where there is none that we can read.
 
