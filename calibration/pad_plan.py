@@ -71,7 +71,7 @@ def others_in(row: Row) -> tuple[PadPlan, ...]:
         if not all(NUMBER.fullmatch(n) and math.isfinite(float(n)) for n in numbers):
             row.fault(f"{OTHERS} {item[:40]!r} has a part that is no number", "correct it")
             continue
-        own = Row(row.line, {**row.cells, **cells})
+        own = Row(row.line, {**row.cells, **cells}, comma=row.comma)
         found.append(plan(own))
         row.faults += own.faults
     return tuple(found)

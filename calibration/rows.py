@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 DELIMITERS = (",", ";", "\t")
 
 
@@ -59,6 +60,8 @@ class Row:
     line: int
     cells: Mapping[str, str]
     faults: list[Fault] = field(default_factory=list)
+    comma: bool = False
+    """Cells are not parted by commas, so that one in a number can only be its decimal comma."""
 
     def fault(self, what: str, cure: str) -> None:
         """Note a fatal fault of this line."""
@@ -85,6 +88,8 @@ class Row:
     ) -> float:
         """Return a number from `low` (over it when `above`) to `high`; NaN with a fault if not."""
         found = self.cells.get(column, "").replace("−", "-")
+        if self.comma and DECIMAL_COMMA.fullmatch(found):
+            found = found.replace(",", ".")
         if not NUMBER.fullmatch(found):
             self.fault(*_no_number(column, found, example))
             return math.nan
@@ -108,7 +113,7 @@ class Row:
 def _no_number(column: str, found: str, example: str) -> tuple[str, str]:
     if not found:
         return f"{column} is empty", f"write a number, for example {example}"
-    if re.fullmatch(r"[+-]?\d+,\d+", found):
+    if DECIMAL_COMMA.fullmatch(found):
         cure = f"use a decimal point: {found.replace(',', '.')}"
         return f"{column} {found!r} has a decimal comma", cure
     what = f"{column} {found[:40]!r} is not a number"
@@ -141,7 +146,8 @@ def read_rows(
         if len(cells) > len(header) and any(cells[len(header) :]):
             faults.append(_too_many(line, len(cells), len(header)))
         padded = [*cells, *[""] * len(header)][: len(header)]
-        rows.append(Row(line, dict(zip(header, padded, strict=True))))
+        cells_of = dict(zip(header, padded, strict=True))
+        rows.append(Row(line, cells_of, comma=lines.delimiter != ","))
     if not rows:
         faults.append(Fault("there is no row under the header", "add one row a block", header_line))
     return rows, faults
@@ -152,8 +158,8 @@ class _Lines:
 
     def __init__(self, text: str) -> None:
         first = next((x for x in text.splitlines() if x.strip() and x[0] != "#"), "")
-        delimiter = max(DELIMITERS, key=first.count)
-        self._rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        self.delimiter = max(DELIMITERS, key=first.count)
+        self._rows = csv.reader(io.StringIO(text, newline=""), delimiter=self.delimiter)
 
     def __iter__(self) -> _Lines:
         return self

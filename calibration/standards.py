@@ -19,7 +19,7 @@ from scipy.stats import f as f_distribution
 
 from calibration.alike import PHOTO_SD, alike_share, out_of_order, steps, worst_fold
 from calibration.curve import fit_curve, pooled_cov
-from calibration.lab import Cov, Lab
+from calibration.lab import Cov, Lab, delta_e00
 from calibration.rows import TableError
 from calibration.table import Block, PadChart, PadPlan, Table, chart_of, without
 
@@ -27,6 +27,10 @@ Array = NDArray[np.float64]
 
 FALSE_ALARMS = 0.05
 """Chance that a table without any bad strip names one all the same."""
+
+ODD_DE00 = 3.0
+"""A strip nearer its fellows than this is not named, however little they differ: photos of good
+strips differ so much now and then, and the biweight takes its pull away all the same."""
 
 BISQUARE = 4.7
 """Mahalanobis distance at which a strip's weight in the mean reaches zero: Tukey's biweight,
@@ -77,7 +81,7 @@ class SetAside:
         return (
             f"{self.photo}: pad {self.pad} ({self.analyte} {self.value:g}) differs from the other "
             f"strips by L {L:+.1f}, a {a:+.1f}, b {b:+.1f} ({self.distance:.0f} times their "
-            "scatter) and was set aside; dip this water again"
+            "scatter) and was set aside; check what was typed for it, or dip this water again"
         )
 
 
@@ -194,7 +198,7 @@ def _as_f(square: float, dof: float) -> tuple[float, float, float]:
 def _deleted_squares(entries: Sequence[StandardPad]) -> tuple[Array, float]:
     """Return T square of each strip against the others, (n,), and the dof of the scatter.
 
-    A strip alone at its value has none (0).
+    A strip alone at its value has none (0), nor has one near its fellows.
     """
     labs = np.array([entry.lab for entry in entries])
     values = np.array([entry.value for entry in entries])
@@ -205,9 +209,10 @@ def _deleted_squares(entries: Sequence[StandardPad]) -> tuple[Array, float]:
     spare = np.maximum(count - 1.0, 1.0)
     without = scatter * dof - (count / spare)[:, None, None] * off[:, :, None] * off[:, None, :]
     deleted = off * (count / spare)[:, None]  # from the mean of the others
+    near = delta_e00(labs, labs - deleted) < ODD_DE00
     cov = without / (dof - 1.0) * (1.0 + 1.0 / spare)[:, None, None]
     squares = np.einsum("ni,ni->n", deleted, np.linalg.solve(cov, deleted[:, :, None])[..., 0])
-    return np.where(count > 1, squares, 0.0), dof - 1.0
+    return np.where((count > 1) & ~near, squares, 0.0), dof - 1.0
 
 
 def pooled_scatter(entries: Sequence[StandardPad]) -> tuple[Cov, float]:

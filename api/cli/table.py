@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -151,9 +152,10 @@ def day(text: str) -> date:
 def run_check(args: argparse.Namespace) -> int:
     """Print what is known of the table; exit 1 where it cannot be used at all."""
     from api.table_tell import tell_check, tell_faults
+    from api.table_units import unit_faults
     from calibration.check import as_dict, check_table, faults_dict
     from calibration.rows import decode, first_sentence
-    from calibration.table import read_table
+    from calibration.table import plans_of, read_table
 
     name = str(args.table)
     try:
@@ -165,6 +167,10 @@ def run_check(args: argparse.Namespace) -> int:
         _print({**broken, "pads": []} if args.json else tell_faults(faults, name))
         raise UnusableError(first_sentence(faults, name))
     found = check_table(table, args.on or date.today())
+    units = tuple(unit_faults(plans_of(table)))
+    if units:
+        worse = "doubtful" if found.verdict == "good" else found.verdict
+        found = replace(found, faults=(*found.faults, *units), verdict=worse)
     _print(as_dict(found) if args.json else tell_check(found))
     if args.picture:
         _draw_pads(found, args.picture)
@@ -174,6 +180,7 @@ def run_check(args: argparse.Namespace) -> int:
 def run_build(args: argparse.Namespace) -> int:
     """Write the table; print what was set aside and what the table is worth."""
     from api.table_tell import tell_built
+    from api.table_units import check_units
     from calibration.check import as_dict, check_table
     from calibration.rows import decode
     from calibration.standards import table_from_standards
@@ -182,6 +189,7 @@ def run_build(args: argparse.Namespace) -> int:
     name = str(args.runs)
     try:
         plans = load_strip(decode(read_bytes(args.strip), str(args.strip)), str(args.strip))
+        check_units(plans, str(args.strip))
         measured = _measured(args.runs, plans, args)
         built = table_from_standards(plans, measured.pads, name, args.expires)
         written = table_text(built.table)

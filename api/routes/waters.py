@@ -17,6 +17,7 @@ from api.named import Named
 from api.routes.read import FILE, chosen
 from api.schemas import problems
 from api.shop_tasks import StripTask
+from api.table_units import check_units
 from api.workers import Fault
 
 router = APIRouter(prefix="/waters", dependencies=[Depends(who_asks)])
@@ -101,6 +102,7 @@ def post_waters(series: WatersIn, store: StoreOf, settings: SettingsOf, now: Now
                 old = chosen(session, "table", series.against, settings)
             return JSONResponse(waters.compare(load_table(old.text(), old.name), dips))
         plans = load_strip(series.strip, "strip")
+        check_units(plans, "strip")
         plans = tuple(waters.of_lot(plans, series.lot)) if series.lot else plans
         return JSONResponse(waters.build(plans, dips, series.expires, now.date()))
     except ValueError as fault:

@@ -15,6 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from tests.bench import new_cards
 from tests.bench.figures import interval, summary
 from tests.bench.photo_sets import Job, photo_of, setting_of
 from tests.bench.readings import card_for, read_one
@@ -244,6 +245,9 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--runs", type=int, default=12, help="odd strips and lots tried a table")
     parser.add_argument("--light", default="daylight")
     parser.add_argument("--other", action="store_true", help="the hold-out population")
+    parser.add_argument(
+        "--cards", type=int, default=1, help="shops whose card is measured by photos"
+    )
     parser.add_argument("--json", action="store_true")
     return parser
 
@@ -254,10 +258,14 @@ def main(argv: Sequence[str]) -> int:
     args = arguments().parse_args(argv)
     shops = [Shop(args.first + i, args.light, args.pool, args.other) for i in range(args.shops)]
     parts = [bench_shop(shop, args) for shop in shops]
-    figures = collected(parts)
+    figures = collected(parts) if parts else {}
+    if args.cards:
+        numbers = range(args.first + 110, args.first + 110 + args.cards)
+        figures |= {"card": new_cards.figures(numbers, args.other, 8)}
     if args.json:
         print(json.dumps(figures))
         return 0
+    figures |= {f"card by {name}": value for name, value in figures.pop("card", {}).items()}
     for name, value in figures.items():
         target = TARGETS.get(name)
         told = value if not isinstance(value, float) else round(value, 3)

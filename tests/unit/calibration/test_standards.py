@@ -74,7 +74,7 @@ def test_a_set_aside_strip_is_told_with_what_to_do():
 
     assert len(odd) == 1
     assert odd[0].sentence.startswith("spilt.jpg: pad 1 (ph 7.2) differs from the other strips by")
-    assert odd[0].sentence.endswith("and was set aside; dip this water again")
+    assert odd[0].sentence.endswith("check what was typed for it, or dip this water again")
 
 
 def test_clean_tables_rarely_name_a_strip():
@@ -155,3 +155,16 @@ def test_runs_are_checked_line_by_line():
         load_runs("photo,analyte,value\na.jpg,ph,7.2\na.jpg,ph,7.4\n", "runs.csv")
     with pytest.raises(TableError, match=r"line 2: value '-' is not a number"):
         load_runs("photo,analyte,value\na.jpg,ph,-\n", "runs.csv")
+
+
+def test_a_strip_near_its_fellows_is_kept_however_little_they_differ():
+    rng = np.random.default_rng(6)
+    entries = measured(rng, (PH,))
+    alike = [
+        StandardPad(e.photo, e.pad, e.value, colours(PH, e.value) + rng.normal(0, 0.05, 3))
+        for e in entries
+    ]
+    alike[0] = StandardPad("near.jpg", PLANS[DYES.index(PH)].pad, PH.values[0],
+                           colours(PH, PH.values[0]) + np.array([1.5, 0.0, 0.5]))  # fmt: skip
+
+    assert table_from_standards(PLANS, alike).set_aside == ()

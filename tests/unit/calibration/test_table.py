@@ -256,3 +256,11 @@ def test_a_pad_without_colours_that_cannot_be_is_named_by_line(cell, says):
     broken = OTHERS[:first] + cell + OTHERS[OTHERS.index("\n", first) :]
     with pytest.raises(TableError, match=says):
         load_table(broken, "t.csv")
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_a_decimal_comma_is_understood_where_commas_part_no_cells(delimiter):
+    written = text(*ROWS).replace(",", delimiter).replace("6.8", "6,8").replace("7.6", "7,6")
+
+    blocks = load_table(written, "lot7.csv").charts[0].blocks
+    assert [block.value for block in blocks] == [6.8, 7.6]
