@@ -10,9 +10,11 @@ import contextlib
 import importlib
 import multiprocessing
 import os
-import queue
 import sys
+import threading
+from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -227,9 +229,9 @@ class ReadingPool:
     def __init__(self, size: int, timeout_s: float, method: Method = "spawn") -> None:
         self._timeout_s = timeout_s
         self._workers = [_Worker(method) for _ in range(size)]
-        self._idle: queue.Queue[_Worker] = queue.Queue()
-        for worker in self._workers:
-            self._idle.put(worker)
+        self._turns = threading.Lock()
+        self._idle = deque(self._workers)
+        self._waiting: deque[Future[_Worker]] = deque()
 
     def read(self, request: Asked) -> Answer | Fault:
         """Read one photo; raise `AllBusyError` when no worker becomes free in time."""
@@ -238,14 +240,35 @@ class ReadingPool:
 
     @contextmanager
     def _worker(self) -> Iterator[_Worker]:
-        try:
-            worker = self._idle.get(timeout=BUSY_AFTER_S)
-        except queue.Empty:
-            raise AllBusyError from None
+        worker = self._taken()
         try:
             yield worker
         finally:
-            self._idle.put(worker)
+            self._give(worker)
+
+    def _taken(self) -> _Worker:
+        """Return a free worker, handed out in the order of asking: nobody jumps the queue."""
+        with self._turns:
+            if self._idle:
+                return self._idle.popleft()
+            mine: Future[_Worker] = Future()
+            self._waiting.append(mine)
+        try:
+            return mine.result(BUSY_AFTER_S)
+        except TimeoutError:
+            with self._turns:
+                if not mine.done():
+                    self._waiting.remove(mine)
+                    raise AllBusyError from None
+            return mine.result()
+
+    def _give(self, worker: _Worker) -> None:
+        """Hand a worker to whoever has waited longest."""
+        with self._turns:
+            if self._waiting:
+                self._waiting.popleft().set_result(worker)
+            else:
+                self._idle.append(worker)
 
     def close(self) -> None:
         """End all workers."""

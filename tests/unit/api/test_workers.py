@@ -2,6 +2,7 @@
 
 import os
 import signal
+import threading
 import time
 
 import cv2
@@ -73,3 +74,30 @@ def test_what_a_decoder_says_of_a_damaged_photo_stays_out_of_the_log(capfd):
 
     assert answer.reading["card"]["found"] is False
     assert capfd.readouterr().err == ""
+
+
+def test_who_waits_longest_is_served_first(pool):
+    served = []
+
+    def wait(who):
+        with pool._worker():
+            served.append(who)
+
+    hands = [threading.Thread(target=wait, args=(who,)) for who in range(5)]
+    with pool._worker():
+        for number, hand in enumerate(hands, start=1):
+            hand.start()
+            while len(pool._waiting) < number:
+                time.sleep(0.001)
+    for hand in hands:
+        hand.join()
+
+    assert served == [0, 1, 2, 3, 4]
+
+
+def test_after_a_vain_wait_the_worker_is_still_there(pool, monkeypatch):
+    monkeypatch.setattr(workers, "BUSY_AFTER_S", 0.05)
+    with pool._worker(), pytest.raises(workers.AllBusyError):
+        pool.read(WISH)
+    monkeypatch.setattr(workers, "BUSY_AFTER_S", 60.0)
+    assert pool.read(WISH).code == "not_an_image"
