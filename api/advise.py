@@ -18,7 +18,7 @@ FindProcedure = Callable[[str], str | None]
 
 
 def advise(
-    text: str, name: str, at: datetime, find_procedure: FindProcedure
+    text: str, name: str, at: datetime, find_procedure: FindProcedure, units: str | None = None
 ) -> tuple[dict[str, Any], str]:
     """Return the answer of formats for a log's JSON, and the tub's name.
 
@@ -32,6 +32,8 @@ def advise(
         The moment of asking, with an offset.
     find_procedure
         Where the shop's own procedures come from.
+    units
+        `metric` or `us` adds `amounts` to a dose, and a sentence to its text; grams stay.
 
     Raises
     ------
@@ -39,7 +41,22 @@ def advise(
         One sentence: what is wrong with log, product or procedure, where, and what to do.
     """
     log, procedure, products = loaded(text, name, at, find_procedure)
-    return as_dict(next_step(log, procedure, products, at)), log.tub.name
+    answer = as_dict(next_step(log, procedure, products, at))
+    if units is not None:
+        with_units(answer, products, units)
+    return answer, log.tub.name
+
+
+def with_units(answer: dict[str, Any], products: Products, units: str) -> None:
+    """Add a dose's amount in other units, as the key `amounts` and as a sentence."""
+    from dosing.units import amounts, as_dicts, told
+
+    step = answer["step"]
+    if step["kind"] != "dose":
+        return
+    found = amounts(products[step["product"]], step["amount_g"], units)
+    step["amounts"] = as_dicts(found)
+    step["text"] = f"{step['text']} {told(found)}".strip()
 
 
 def look_ahead(

@@ -30,6 +30,11 @@ def add(verbs: Verbs) -> None:
     verb.add_argument(
         "--at", type=moment, metavar="TIME", help="ISO 8601 with offset; now if not given"
     )
+    verb.add_argument(
+        "--units",
+        choices=("metric", "us"),
+        help="a dose in other units besides: millilitres, or ounces, cups and spoons too",
+    )
     verb.add_argument("--json", action="store_true", help="one JSON object on standard output")
     verb.set_defaults(run=run)
 
@@ -42,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     text = read_text(args.log)
     at = args.at or datetime.now(UTC).astimezone()
     try:
-        answer, tub = advise(text, str(args.log), at, beside(args.log.parent))
+        answer, tub = advise(text, str(args.log), at, beside(args.log.parent), args.units)
     except ValueError as fault:
         raise UnusableError(fault) from None
     if args.json:
