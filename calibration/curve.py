@@ -47,10 +47,10 @@ FROM_CHART_SD = (1.2, 1.8, 2.0)
 """Standard deviation in L, a, b between a maker's printed block and the pad itself.
 Assumption: that of a printer as it comes (about 1.7 median, 4.5 at 95 % in CIEDE2000)."""
 
-RESPONSE_SHARE = 0.03
-"""Strips of one lot turn at values that differ by some percent (common practice, no source): what
-a value may be off by for that alone. A table with repeats has it in its covariances; pH has none,
-its turning point lying fixed in the dye."""
+RESPONSE_SHARE, RESPONSE_PH = 0.03, 0.025
+"""Strips of one lot turn at values that differ by some percent, at pH that differ by hundredths
+(common practice, no source): what a value may be off by for that alone. A table with repeats has
+it in its covariances."""
 
 PRIOR_DOF = 8.0
 """Weight, in degrees of freedom, of the pooled covariance of all blocks in that of each."""
@@ -104,7 +104,7 @@ def fit_curve(chart: PadChart) -> Curve:
     grid_values[np.searchsorted(steps, np.arange(len(values)))] = values  # to the last digit
     path, shape_cov = _path(steps, grid_values, values, labs, shift)
     spread, dof, has_repeats = _spread(chart)
-    if shift is not None and not has_repeats:
+    if not has_repeats:
         shape_cov = shape_cov + _response_cov(steps, grid_values, path, u, shift)
     cov = (_between(steps, spread) + shape_cov)[:, TRIANGLE[0], TRIANGLE[1]]
     packed = [np.ascontiguousarray(a) for a in (values, steps, grid_values, path.T, cov.T)]
@@ -197,11 +197,17 @@ def _path(
     return path, cov
 
 
-def _response_cov(steps: Array, grid_values: Array, path: Array, u: Array, shift: float) -> Array:
+def _response_cov(
+    steps: Array, grid_values: Array, path: Array, u: Array, shift: float | None
+) -> Array:
     """Return the covariance (m, 3, 3) of strips that turn at somewhat other values."""
-    i = np.clip(np.floor(steps).astype(int), 0, len(u) - 2)
-    steps_per_share = grid_values / (grid_values + shift) / np.diff(u)[i]
-    moved = np.gradient(path, steps, axis=0) * (RESPONSE_SHARE * steps_per_share)[:, None]
+    on_scale = (
+        np.full(len(steps), RESPONSE_PH)
+        if shift is None
+        else RESPONSE_SHARE * grid_values / (grid_values + shift)
+    )
+    off_steps = on_scale / np.diff(u)[np.clip(np.floor(steps).astype(int), 0, len(u) - 2)]
+    moved = np.gradient(path, steps, axis=0) * off_steps[:, None]
     return np.asarray(moved[:, :, None] * moved[:, None, :])
 
 

@@ -84,13 +84,17 @@ def test_a_printed_chart_has_a_wider_covariance_and_no_repeats():
     assert np.trace(cov_at(printed, 2.0)) > 5.0
 
 
-def test_strips_that_turn_elsewhere_widen_the_path_along_itself_but_not_for_ph():
-    alkalinity, ph = fit_curve(chart(ALKALINITY)), fit_curve(chart(PH))
-    ahead = lab_at(alkalinity, 103.0) - lab_at(alkalinity, 97.0)
+@pytest.mark.parametrize(("dye", "value", "off"), [(ALKALINITY, 100.0, 3.0), (PH, 7.4, 0.025)])
+def test_strips_that_turn_elsewhere_widen_the_path_along_itself(dye, value, off):
+    curve = fit_curve(chart(dye))
+    ahead = lab_at(curve, value + off) - lab_at(curve, value - off)
+    moved = np.linalg.norm(ahead) / 2.0
     ahead /= np.linalg.norm(ahead)
-    moved = np.linalg.norm(lab_at(alkalinity, 103.0) - lab_at(alkalinity, 100.0))
-    at = float(steps_at(alkalinity, 100.0))
 
-    assert np.sqrt(ahead @ cov_at(alkalinity, at) @ ahead) == pytest.approx(moved, rel=0.3)
-    assert np.trace(cov_at(alkalinity, 0.0)) < 1e-6
-    assert np.trace(cov_at(ph, 2.5)) < np.trace(cov_at(alkalinity, 2.5))
+    along = ahead @ cov_at(curve, float(steps_at(curve, value))) @ ahead
+
+    assert np.sqrt(along) == pytest.approx(moved, rel=0.3)
+
+
+def test_water_without_the_analyte_looks_the_same_on_every_strip():
+    assert np.trace(cov_at(fit_curve(chart(ALKALINITY)), 0.0)) < 1e-6
