@@ -120,12 +120,12 @@ def table_from_standards(
     by_pad: dict[int, list[StandardPad]] = defaultdict(list)
     for entry in measured:
         by_pad[entry.pad].append(entry)
-    charts, aside, notes = [], [], []
+    charts, aside, notes, unknown = [], [], [], []
     tests = sum(len(entries) for entries in by_pad.values())
     for plan in plans:
         entries = by_pad.get(plan.pad, [])
         if not entries:
-            notes.append(f"pad {plan.pad} ({plan.analyte}) has no known value and is left out")
+            unknown.append(f"pad {plan.pad} ({plan.analyte})")
             continue
         blocks, odd = _blocks(plan, entries, FALSE_ALARMS / tests, name)
         charts.append(_working(chart_of(plan, blocks, "standards"), name))
@@ -133,6 +133,8 @@ def table_from_standards(
         notes += _notes(charts[-1])
     if not charts:
         raise TableError(f"{name}: no photo shows a pad of known value; check analytes and photos")
+    if unknown:
+        notes.append(f"no known value, so not read with this table: {', '.join(unknown)}")
     first = plans[0]
     table = Table(first.strip, first.lot, tuple(charts), expires, name, without(plans, charts))
     return BuiltTable(table, tuple(aside), tuple(notes))
