@@ -17,6 +17,9 @@ from dosing.standing import FEW, MOVED_BY, Standing, as_it_moves
 from dosing.water import Walk, Water
 
 DEFAULT_MIXING = timedelta(minutes=15)
+NEVER_WITHIN = timedelta(minutes=10)
+"""Acid and chlorine given within so little are called out (epa_550_f_01_003; common practice)."""
+
 REMEMBERS = 400
 """Newest events that the belief walks through: what came before is other water."""
 
@@ -196,10 +199,23 @@ class History:
 
     def _dose(self, dose: Dose) -> None:
         product = self.product(dose)
+        self._too_close(dose, product)
         self.doses.append(dose)
         ready_at = dose.at + self.mixing(product.kind, product)
         for analyte in _moved_by(product):
             self.standing(analyte).move(ready_at, dose)
+
+    def _too_close(self, dose: Dose, product: Product) -> None:
+        """Say so when the log itself shows acid and chlorine given within minutes."""
+        other = {"acid": "chlorinating", "chlorinating": "acid"}.get(product.kind)
+        for before in self.doses_of(other)[-1:] if other else ():
+            if dose.at - before.at < NEVER_WITHIN:
+                minutes = (dose.at - before.at).total_seconds() / 60.0
+                self.cautions.append(
+                    f"events[{dose.place}] and events[{before.place}]: acid and chlorine went in "
+                    f"{minutes:.0f} min apart. Together they give poisonous gas: keep them at "
+                    "least 15 minutes apart, jets on, and air the room."
+                )
 
     def _move_all(self, ready_at: datetime) -> None:
         for analyte in ANALYTES:

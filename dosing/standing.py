@@ -44,7 +44,7 @@ POOLED, FEW, NEWEST = 10, 4, 2
 decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
 
 STRIPS = ("photo", "hand")
-LOT_SHARE = 0.15
+LOT_SHARE = 0.08
 """Share of a strip's variance that all strips of its lot have in common (common practice)."""
 
 LOOKS = 3

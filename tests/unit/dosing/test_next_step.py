@@ -155,3 +155,22 @@ def test_upkeep_measures_together_what_is_nearly_due():
 def test_hand_dosed_chlorine_and_bromine_have_their_own_start():
     assert ask([], procedure="chlorine_startup", sanitizer="chlorine")["step"]["sample"] == "fill"
     assert ask([], procedure="bromine_startup", sanitizer="bromine")["step"]["sample"] == "fill"
+
+
+def test_acid_and_chlorine_within_ten_minutes_in_the_log_are_called_out():
+    given = [
+        event("dose", -1.0, product="dry-acid", amount_g=10.0),
+        event("dose", -0.95, product="liquid-chlorine", amount_g=10.0),
+    ]
+    cautions = ask([*BALANCE, *given])["cautions"]
+    assert any("3 min apart" in caution and "poisonous" in caution for caution in cautions)
+
+
+def test_acid_and_chlorine_half_an_hour_apart_are_not():
+    given = [
+        event("dose", -1.0, product="dry-acid", amount_g=10.0),
+        event("dose", -0.5, product="liquid-chlorine", amount_g=10.0),
+    ]
+    assert not any(
+        "min apart" in one for one in ask([*BALANCE, *given])["cautions"] if "events[" in one
+    )
