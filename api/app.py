@@ -12,6 +12,7 @@ from pathlib import Path
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
+from api.door import Door
 from api.errors import add_handlers
 from api.fresh import Freshener
 from api.guard import Guard
@@ -28,6 +29,7 @@ from api.pages import (
     tubs as tubs_page,
     waiting,
 )
+from api.pages.trouble import trouble
 from api.routes import chart, control, health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
@@ -89,7 +91,8 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    add_handlers(app)
+    add_handlers(app, trouble)
+    app.add_middleware(Door)
     app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes)
     app.add_middleware(Watch, metrics=app.state.metrics)
     describe_problem(app)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import quote
@@ -16,6 +16,8 @@ from starlette.exceptions import HTTPException
 
 log = logging.getLogger("dipstep.service")
 
+AsPage = Callable[[int, str], Response]
+"""From status and sentence to the page a person sees."""
 MEDIA_TYPE = "application/problem+json"
 
 
@@ -63,33 +65,45 @@ STATUS_CODES = {
 }
 
 
-def add_handlers(app: FastAPI) -> None:
-    """Turn everything that can go wrong into the one shape."""
+def add_handlers(app: FastAPI, as_page: AsPage) -> None:
+    """Turn everything that can go wrong into the one shape; for a person's browser, into a page."""
+
+    def answer(
+        request: Request,
+        status: int,
+        code: str,
+        detail: str,
+        headers: dict[str, str] | None = None,
+    ) -> Response:
+        if wants_page(request):
+            return as_page(status, detail)
+        return problem(status, code, detail, headers)
 
     @app.exception_handler(ProblemError)
     def told(request: Request, fault: ProblemError) -> Response:
         if fault.status == 401 and wants_page(request):
             onward = quote(request.url.path, safe="/")
             return RedirectResponse(f"/login?next={onward}", 303)
-        return problem(fault.status, fault.code, fault.detail, fault.headers)
+        return answer(request, fault.status, fault.code, fault.detail, fault.headers)
 
     @app.exception_handler(RequestValidationError)
-    def malformed(_: Request, refused: RequestValidationError) -> JSONResponse:
-        return problem(422, "malformed_request", in_plain_words(refused.errors()))
+    def malformed(request: Request, refused: RequestValidationError) -> Response:
+        return answer(request, 422, "malformed_request", in_plain_words(refused.errors()))
 
     @app.exception_handler(HTTPException)
-    def refused(request: Request, fault: HTTPException) -> JSONResponse:
+    def refused(request: Request, fault: HTTPException) -> Response:
         code, text = STATUS_CODES.get(fault.status_code, ("refused", str(fault.detail).lower()))
         detail = text.format(path=request.url.path, method=request.method)
-        return problem(fault.status_code, code, detail, dict(fault.headers or {}))
+        return answer(request, fault.status_code, code, detail, dict(fault.headers or {}))
 
     @app.exception_handler(DataError)
     @app.exception_handler(OverflowError)
-    def no_room(_: Request, __: Exception) -> JSONResponse:
+    def no_room(request: Request, __: Exception) -> Response:
         detail = "a number or text that was sent is none that can be kept; shorten or correct it"
-        return problem(422, "cannot_be_kept", detail)
+        return answer(request, 422, "cannot_be_kept", detail)
 
     @app.exception_handler(Exception)
-    def our_fault(request: Request, fault: Exception) -> JSONResponse:
+    def our_fault(request: Request, fault: Exception) -> Response:
         log.error("%s %s failed", request.method, request.url.path, exc_info=fault)
-        return problem(500, "our_fault", "this is a fault of Dipstep; nothing was kept, try again")
+        detail = "this is a fault of Dipstep; nothing was kept, try again"
+        return answer(request, 500, "our_fault", detail)

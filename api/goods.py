@@ -18,6 +18,7 @@ from api.advise import FindProcedure
 from api.named import Named
 from api.procedures import SUFFIX, shop_procedures
 from api.store import KeptFile, Store
+from api.words import plain
 from dosing.products import KINDS, Product, generic_products, load_products
 
 Records = list[dict[str, Any]]
@@ -198,4 +199,4 @@ def kind_in_words(kind: str) -> str:
     moved = KINDS[kind]
     if moved.analyte is None:
         return "never dosed"
-    return f"{moved.analyte.replace('_', ' ')} {'up' if moved.sign > 0 else 'down'}"
+    return f"{plain(moved.analyte)} {'up' if moved.sign > 0 else 'down'}"

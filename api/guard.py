@@ -37,6 +37,10 @@ HEADERS = {
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
+MOST_JSON_BYTES = 8 * 1024 * 1024
+"""Largest JSON body: a log of 30,000 events; photos come as files and may be larger."""
+
+
 class TooLargeError(Exception):
     """The body grew beyond the limit while it came in."""
 
@@ -69,16 +73,22 @@ class Guard:
         else:
             await self._limited(scope, receive, send_with_headers)
 
+    def _most(self, headers: Headers) -> int:
+        """Return how many bytes a body of this type may have."""
+        is_json = "json" in headers.get("content-type", "")
+        return min(self.most, MOST_JSON_BYTES) if is_json else self.most
+
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on, and answer 413 as soon as the body is too large."""
-        declared = Headers(scope=scope).get("content-length", "")
+        headers = Headers(scope=scope)
+        declared, most = headers.get("content-length", ""), self._most(headers)
         seen, answered = 0, False
 
         async def counted() -> Message:
             nonlocal seen
             message = await receive()
             seen += len(message.get("body", b""))
-            if seen > self.most:
+            if seen > most:
                 raise TooLargeError
             return message
 
@@ -88,14 +98,14 @@ class Guard:
             await send(message)
 
         try:
-            if declared.isdigit() and int(declared) > self.most:
+            if declared.isdigit() and int(declared) > most:
                 raise TooLargeError
             await self.app(scope, counted, noted)
         except TooLargeError:
             if answered:
                 raise
-            most = f"{self.most / 1024 / 1024:.0f} MiB"
-            detail = f"the upload is larger than {most}, the most this service takes; send less"
+            shown = f"{most / 1024 / 1024:.0f} MiB"
+            detail = f"the upload is larger than {shown}, the most this service takes; send less"
             await problem(413, "too_large", detail, {"Connection": "close"})(scope, receive, send)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -54,6 +55,8 @@ class Item:
     table: str
     taken_at: str
     can_accept: bool
+    siblings: int
+    """How many readings of the same photo wait."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,8 @@ def get_review(store: StoreOf, who: Asker) -> HTMLResponse:
     """Show what waits, worst first."""
     with store.reading() as session:
         waiting = review.queue(session)
-        items = tuple(item_of(session, one) for one in waiting[:SHOWN])
+        of_photo = Counter(one.photo.id for one in waiting[:SHOWN])
+        items = tuple(item_of(session, one, of_photo[one.photo.id]) for one in waiting[:SHOWN])
     more = max(0, len(waiting) - SHOWN)
     return page("review.html", ReviewPage(items, more, who.may("qa")))
 
@@ -110,7 +114,7 @@ def get_record(store: StoreOf) -> HTMLResponse:
     return page("record.html", RecordPage(ruled, lot, person, light))
 
 
-def item_of(session: Session, one: Waiting) -> Item:
+def item_of(session: Session, one: Waiting, siblings: int) -> Item:
     """Return one reading with what a person needs to decide."""
     pad = one.review.data
     shown = pad["value"] is not None and pad.get("scale")
@@ -129,6 +133,7 @@ def item_of(session: Session, one: Waiting) -> Item:
         table=f"{one.table.name}, version {one.table.version}",
         taken_at=one.review.taken_at.isoformat(),
         can_accept=pad["value"] is not None,
+        siblings=siblings,
     )
 
 

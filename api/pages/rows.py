@@ -29,26 +29,29 @@ class Row:
     entries: tuple[Entry, ...]
 
 
-def rows_of(events: Sequence[TubEvent]) -> tuple[Row, ...]:
-    """Return the events, newest first, those of one moment and origin together."""
+def rows_of(events: Sequence[TubEvent], names: Mapping[str, str]) -> tuple[Row, ...]:
+    """Return the events, newest first, those of one moment and origin together.
+
+    `names` are the products' by id.
+    """
     together = groupby(reversed(events), key=lambda one: (one.data["at"], one.type, one.origin))
-    return tuple(row_of(list(group)) for _, group in together)
+    return tuple(row_of(list(group), names) for _, group in together)
 
 
-def row_of(group: list[TubEvent]) -> Row:
+def row_of(group: list[TubEvent], names: Mapping[str, str]) -> Row:
     """Return events of one moment as one row."""
     first = group[0]
-    entries = tuple(Entry(one.id, in_words(one.data)) for one in reversed(group))
+    entries = tuple(Entry(one.id, in_words(one.data, names)) for one in reversed(group))
     return Row(first.data["at"], f"{first.entered_by}, {first.origin}", first.type, entries)
 
 
-def in_words(event: Mapping[str, Any]) -> str:
+def in_words(event: Mapping[str, Any], names: Mapping[str, str]) -> str:
     """Return what happened as a line."""
     kind = event["type"]
     if kind == "reading":
         return reading_in_words(event)
     if kind == "dose":
-        return f"{event['amount_g']:g} g of {event['product']} added"
+        return f"{event['amount_g']:g} g of {names.get(event['product'], event['product'])} added"
     if kind == "replaced_water":
         return f"{100 * event['fraction']:.0f} % of the water replaced"
     return f"{plain(event['step'])}: done"

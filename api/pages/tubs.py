@@ -27,7 +27,6 @@ from api.store import Decision, Review, TubSummary, TubVersion
 from api.trend import Trend, trends_of
 from api.wanted import ranges_of
 from dosing.analytes import ANALYTES
-from dosing.products import generic_products
 
 router = APIRouter(prefix="/tubs", include_in_schema=False, dependencies=[Depends(who_asks)])
 
@@ -90,7 +89,8 @@ class TubPage:
     all_rows: int
     photos: tuple[PhotoLine, ...]
     waiting: int
-    products: tuple[str, ...]
+    products: tuple[tuple[str, str], ...]
+    """Id and name of what may have been given."""
     sanitizers: tuple[str, ...]
     procedures: tuple[str, ...]
     analytes: Mapping[str, Any]
@@ -158,10 +158,10 @@ def get_tub(
         waiting = waiting_by_tub(session).get(tub_id, 0)
         kept = session.get(TubSummary, tub_id)
         log = books.as_whole_log(session, tub, [event.data for event in events])
-        listed = goods.on_the_van(session)
+        names = named(log.get("products") or goods.generic())
         procedures = (*PROCEDURES, *goods.procedure_names(session, settings.home))
     answer, trouble = shown_answer(kept, log, desk)
-    rows = rows_of(events)
+    rows = rows_of(events, names)
     shown = TubPage(
         id=tub_id,
         tub=tub,
@@ -173,7 +173,7 @@ def get_tub(
         all_rows=len(rows),
         photos=tuple(PhotoLine(p.sha256, p.taken_at.isoformat(), r.status) for p, r, *_ in photos),
         waiting=waiting,
-        products=products_of(tub, listed),
+        products=tuple(names.items()),
         sanitizers=SANITIZERS,
         procedures=procedures,
         analytes=ANALYTES,
@@ -199,10 +199,9 @@ def answer_or_trouble(
         return None, str(fault)
 
 
-def products_of(tub: Mapping[str, Any], listed: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
-    """Return the ids of the products at hand: the tub's own, the shop's, or the generic ones."""
-    own = tub.get("products") or listed
-    return tuple(str(one["id"]) for one in own) if own else tuple(generic_products())
+def named(records: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Return the products' names by id."""
+    return {str(one["id"]): str(one.get("name") or one["id"]) for one in records}
 
 
 def lines(store: Any, now: datetime) -> tuple[TubLine, ...]:

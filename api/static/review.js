@@ -27,28 +27,43 @@ const step = (by) => {
   go(all[Math.min(Math.max(at + by, 0), all.length - 1)]);
 };
 
+const post = (card, body) => fetch(`/api/review/${card.dataset.review}`, {
+  method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+}).catch(() => null);
+
+// One decision after the other: what the shop took is off the list even if the next one fails.
+const settle = async (all, body) => {
+  const later = cards().slice(cards().indexOf(all.at(-1)) + 1).find((card) => !all.includes(card));
+  for (const card of all) {
+    const buttons = card.querySelectorAll("form.decide button");
+    for (const button of buttons) button.disabled = true;
+    const answer = await post(card, body);
+    if (!answer?.ok && answer?.status !== 409) {
+      for (const button of buttons) button.disabled = false;
+      go(card);
+      tell(answer ? (await answer.json()).detail : "The shop cannot be reached; nothing was decided, try again.");
+      return;
+    }
+    card.classList.add("decided");
+    tell(answer.ok ? "" : "Somebody decided this one before.");
+  }
+  go(later ?? cards()[0]);
+  if (!cards().length) location.reload();
+};
+
 const decide = async (card, decision) => {
-  const form = card.querySelector("form.decide");
-  const body = { decision, note: form.elements.note.value };
+  const form = card.querySelector("form.decide"), note = form.elements.note.value;
+  if (decision === "whole") {
+    await settle(cards().filter((one) => one.dataset.photo === card.dataset.photo), { decision: "dip_again", note });
+    return;
+  }
+  const body = { decision, note };
   if (decision === "correct") {
     const value = Number(form.elements.value.value.trim().replace(",", "."));
     if (!form.elements.value.value.trim() || Number.isNaN(value)) { tell("Write the other method's value first."); form.elements.value.focus(); return; }
     Object.assign(body, { value, source: form.elements.source.value });
   }
-  for (const button of form.querySelectorAll("button")) button.disabled = true;
-  const answer = await fetch(`/api/review/${card.dataset.review}`, {
-    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
-  }).catch(() => null);
-  if (answer?.ok || answer?.status === 409) {
-    const next = cards()[cards().indexOf(card) + 1] ?? cards()[0];
-    card.classList.add("decided");
-    tell(answer.ok ? "" : "Somebody decided this one before.");
-    go(next === card ? null : next);
-    if (!cards().length) location.reload();
-    return;
-  }
-  for (const button of form.querySelectorAll("button")) button.disabled = false;
-  tell(answer ? (await answer.json()).detail : "The shop cannot be reached; nothing was decided, try again.");
+  await settle([card], body);
 };
 
 for (const card of cards()) {
@@ -57,7 +72,7 @@ for (const card of cards()) {
   for (const button of card.querySelectorAll("[data-decide]")) button.addEventListener("click", () => decide(card, button.dataset.decide));
 }
 
-const KEYS = { a: "accept", d: "dip_again" };
+const KEYS = { a: "accept", d: "dip_again", p: "whole" };
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target.matches("input, select, textarea")) {

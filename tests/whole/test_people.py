@@ -47,6 +47,35 @@ def test_a_stranger_sees_nothing_but_the_door(shop):
         assert shop.client.get(path).status_code == 200
 
 
+@pytest.mark.parametrize("body", [b"{broken", b"[" * 100_000, b'{"name": 1}', b"x" * 9_000_000])
+@pytest.mark.parametrize("path", ["/api/tubs", "/api/review/1", "/api/control/dips", "/api/next"])
+def test_a_strangers_body_is_not_parsed(shop, path, body):
+    sent = {"Content-Type": "application/json"}
+    answer = shop.client.post(path, content=body, headers=sent)
+
+    assert answer.status_code == (401 if len(body) < 8 * 1024**2 else 413)
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_json_has_a_limit_of_its_own(shop):
+    log_in(shop, "Tess")
+    sent = {"Content-Type": "application/json"}
+    answer = shop.client.post("/api/tubs", content=b" " * 9_000_000, headers=sent)
+
+    assert answer.status_code == 413
+    assert "8 MiB" in answer.json()["detail"]
+
+
+def test_a_person_who_errs_sees_a_page(shop):
+    log_in(shop, "Tess")
+    for path in ("/tubs/nope", "/nowhere", "/shop/tables/nope"):
+        answer = shop.client.get(path, headers={"accept": "text/html"})
+        assert answer.status_code == 404
+        assert 'role="alert"' in answer.text
+        assert "openapi" not in answer.text
+    assert shop.client.get("/tubs/nope").headers["content-type"] == "application/problem+json"
+
+
 def test_a_stranger_with_a_browser_is_led_to_the_door(shop):
     answer = shop.client.get("/", headers={"accept": "text/html"}, follow_redirects=False)
 
