@@ -64,6 +64,11 @@ def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) 
     return NextStep(at, stage, complete, gates, step, _why(now, step), _cautions(now, step))
 
 
+def step_now(now: Situation) -> Todo:
+    """Return the step alone, for those who have the situation already."""
+    return _first(now)[1]
+
+
 def _first(now: Situation) -> tuple[str, Todo]:
     """Return the first thing that is not as it should be, with its stage."""
     urgent = start_again(now) or drained(now) or mixing(now) or impossible(now)

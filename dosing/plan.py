@@ -17,7 +17,7 @@ from typing import Any
 from dosing.analytes import ANALYTES, NORMAL_95
 from dosing.chemistry import softened_share
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
-from dosing.next_step import next_step
+from dosing.next_step import step_now
 from dosing.procedure import Procedure
 from dosing.products import Products
 from dosing.situation import Situation
@@ -118,7 +118,8 @@ def _walk(log: Log, procedure: Procedure, products: Products, at: datetime, rand
     """Do what the engine answers until it is done, asks a person, or takes too long."""
     run, now = Run(), at
     while len(run.steps) < MOST_STEPS and (now - at).total_seconds() < MOST_DAYS * 86400.0:
-        todo = next_step(log, procedure, products, now).step
+        situation = Situation(log, procedure, products, now)
+        todo = step_now(situation)
         run.steps.append(((now - at).total_seconds() / 3600.0, todo.kind, _what(todo)))
         if todo.kind in ("none", "ask"):
             run.done = todo.kind == "none"
@@ -128,7 +129,7 @@ def _walk(log: Log, procedure: Procedure, products: Products, at: datetime, rand
             run.visits += then - now >= VISIT_GAP
             now = then
             continue
-        events, now = _done(todo, Situation(log, procedure, products, now), random)
+        events, now = _done(todo, situation, random)
         run.measurements += todo.kind == "measure"
         if todo.product is not None and todo.amount_g is not None:
             run.grams[todo.product] = run.grams.get(todo.product, 0.0) + todo.amount_g
