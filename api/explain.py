@@ -2,29 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from api.job import Job
 from api.measure import PadReading, PhotoReading
+from api.wanted import wanted_ranges
 from api.workers import Pictures
 from calibration.curve import Curve
 from calibration.estimate import posterior
-from calibration.picture import draw_path, draw_posterior
+from calibration.picture import draw_path
+from calibration.value_picture import draw_posterior
 from reader.explain import draw_flat
 from reader.photo import open_photo
 from reader.picture import draw_seen
-
-
-def write_pictures(
-    folder: Path, stem: str, data: bytes, reading: PhotoReading, job: Job
-) -> list[Path]:
-    """Write every picture of one photo into the folder, and return their paths."""
-    written = []
-    for name, picture in pictures_of(data, reading, job, ("seen", "flat", "pads")).items():
-        path = folder / f"{stem}-{name}"
-        path.write_bytes(picture)
-        written.append(path)
-    return written
 
 
 def pictures_of(data: bytes, reading: PhotoReading, job: Job, kinds: Pictures) -> dict[str, bytes]:
@@ -47,8 +35,9 @@ def pad_pictures(pad: PadReading, curve: Curve) -> dict[str, bytes]:
     if pad.lab is None or pad.cov is None or pad.estimate is None:
         return {}
     name = f"pad{pad.chart.pad}-{pad.chart.analyte}"
+    wanted = wanted_ranges().get(pad.chart.analyte)
     seen = posterior(curve, pad.lab, pad.cov, pad.dof)
     return {
-        f"{name}-path.svg": draw_path(curve, pad.lab, pad.cov).encode(),
-        f"{name}-value.svg": draw_posterior(curve, seen, pad.estimate).encode(),
+        f"{name}-path.svg": draw_path(curve, pad.lab, pad.cov, pad.estimate.at).encode(),
+        f"{name}-value.svg": draw_posterior(curve, seen, pad.estimate, wanted).encode(),
     }

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.alike import reading_cov
-from calibration.curve import Curve, cov_at, steps_at
-from calibration.estimate import Estimate, Posterior
+from calibration.curve import Curve, cov_at
 from calibration.lab import hex_from_lab
+from calibration.labels import LETTER, around, box_of, place
 from calibration.svg import (
     ALARM,
     FAINT,
@@ -41,6 +41,13 @@ RADIUS_95_PLANE = math.sqrt(5.991)
 """95 % of a plane normal distribution lie within this many standard deviations (chi-square
 with two degrees of freedom, table of any handbook)."""
 
+SD_95 = 1.96
+"""95 % of a normal distribution lie within this many standard deviations (any handbook)."""
+
+THIS_PAD = "this pad"
+LEADER = 46.0
+"""Words farther than this from their mark get a line to it."""
+
 
 @dataclass(frozen=True, eq=False)
 class _Plane:
@@ -55,39 +62,65 @@ class _Plane:
         return x + w / 2 + across, y + h / 2 - up
 
 
-def _plain(chart: PadChart) -> str:
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """A colour seen, and where on the path it was read."""
+
+    lab: Array
+    cov: Array
+    step: float
+
+
+def plain(chart: PadChart) -> str:
     """Return the analyte in words; pH as it is written."""
     return "pH" if chart.analyte == "ph" else chart.analyte.replace("_", " ")
 
 
-def draw_path(curve: Curve, lab: ArrayLike | None = None, cov: ArrayLike | None = None) -> str:
+def draw_path(
+    curve: Curve,
+    lab: ArrayLike | None = None,
+    cov: ArrayLike | None = None,
+    step: float | None = None,
+) -> str:
     """Return an SVG of the path: a* and b* above, lightness over the value below.
 
-    Blocks are squares in their own colour with their value; the thin ellipses hold 95 % of the
-    readings of a usual photo. A colour seen, `lab` (3,) with `cov` (3, 3), is marked if given.
+    Blocks are squares in their own colour with their value. Without a colour seen, thin ellipses
+    hold 95 % of the readings of a usual photo. A colour seen, `lab` (3,) with `cov` (3, 3), is
+    marked with the ellipse that holds 95 % of its own probability; `step` is where on the path it
+    was read, by default the nearest place.
     """
-    plane = _fit_plane(curve, lab)
+    seen = None if lab is None else _seen(curve, lab, cov, step)
+    plane = _fit_plane(curve, seen)
     chart = curve.chart
-    lot = f"pad {chart.pad}: {_plain(chart)}"
+    lot = f"pad {chart.pad}: {plain(chart)}"
+    says = "the way its colour takes as the value rises"
+    if seen is not None:
+        says = "its colour (ring: 95 %) on the way that the chart takes"
     parts = [
         text((20, 28), lot, 17, "start", bold=True),
-        text((20, 46), "the way its colour takes as the value rises", 12, "start", QUIET),
+        text((20, 46), says, 12, "start", QUIET),
         *_plane_axes(plane),
-        *_ellipses(curve, plane),
+        *(_ellipses(curve, plane) if seen is None else ()),
         *_ribbon(curve, [plane.at(a, b) for a, b in curve.path[1:].T]),
-        *_plane_blocks(curve, plane),
-        *_light(curve),
+        *_plane_marks(curve, plane, seen),
+        *_light(curve, seen),
     ]
-    if lab is not None:
-        parts += _seen(curve, plane, np.asarray(lab, dtype=float), cov)
     return page(WIDTH, 560, f"{lot}: its path in CIELAB", parts)
 
 
-def _fit_plane(curve: Curve, lab: ArrayLike | None) -> _Plane:
+def _seen(curve: Curve, lab: ArrayLike, cov: ArrayLike | None, step: float | None) -> _Seen:
+    colour = np.asarray(lab, dtype=float)
+    own = np.zeros((3, 3)) if cov is None else np.asarray(cov, dtype=float)
+    nearest = curve.steps[int(np.argmin(np.sum((curve.path.T - colour) ** 2, axis=1)))]
+    return _Seen(colour, own, float(nearest if step is None else step))
+
+
+def _fit_plane(curve: Curve, seen: _Seen | None) -> _Plane:
     inside = (curve.steps >= 0) & (curve.steps <= curve.last)
     points = curve.path[1:, inside].T
-    if lab is not None:
-        points = np.vstack([points, np.asarray(lab, dtype=float)[1:]])
+    if seen is not None:
+        reach = RADIUS_95_PLANE * np.sqrt(np.diag(seen.cov)[1:])
+        points = np.vstack([points, seen.lab[1:] - reach, seen.lab[1:] + reach])
     low, high = points.min(axis=0) - 7.0, points.max(axis=0) + 7.0
     span = np.maximum(high - low, 24.0)
     centre = (low + high) / 2.0
@@ -131,44 +164,66 @@ def _ellipses(curve: Curve, plane: _Plane) -> list[str]:
 
 
 def _ellipse(
-    plane: _Plane, centre: Array, cov: Array, fill: str, stroke: str, opacity: float
+    plane: _Plane,
+    centre: Array,
+    cov: Array,
+    fill: str,
+    stroke: str,
+    opacity: float,
+    width: float = 0.8,
 ) -> str:
     turn = np.linspace(0.0, 2 * np.pi, 49)[:-1]
     values, axes = np.linalg.eigh(cov)
     around = np.stack([np.cos(turn), np.sin(turn)]) * np.sqrt(np.maximum(values, 0))[:, None]
     points = centre[:, None] + RADIUS_95_PLANE * (axes @ around)
-    return polygon([plane.at(a, b) for a, b in points.T], fill, stroke, 0.8, opacity)
+    return polygon([plane.at(a, b) for a, b in points.T], fill, stroke, width, opacity)
 
 
-def _plane_blocks(curve: Curve, plane: _Plane) -> list[str]:
+def _plane_marks(curve: Curve, plane: _Plane, seen: _Seen | None) -> list[str]:
+    """Return the blocks with their values and the colour seen; words keep off marks and words."""
     blocks = curve.chart.blocks
     centres = [plane.at(block.lab[1], block.lab[2]) for block in blocks]
     parts = [swatch(at, hex_from_lab(b.lab)) for at, b in zip(centres, blocks, strict=True)]
-    placed: list[Point] = []
-    for i, block in enumerate(blocks):
-        placed.append(_label_place(centres, i, placed))
-        x, y = placed[-1]
-        parts.append(text((x, y + 4), f"{block.value:g}", 13, bold=True, halo=True))
+    taken = [around(at, 10.0) for at in centres]
+    x, y, w, h = PLANE
+    frame = (x + 2.0, y + 2.0, x + w - 2.0, y + h - 2.0)
+    if seen is not None:
+        at = plane.at(seen.lab[1], seen.lab[2])
+        ring = seen.cov[1:, 1:]
+        parts.append(_ellipse(plane, seen.lab[1:], ring, "none", "#ffffff", 0, 4.0))
+        parts.append(_ellipse(plane, seen.lab[1:], ring, "none", ALARM, 0, 1.6))
+        parts.append(dot(at, hex_from_lab(seen.lab), 7, ALARM))
+        taken.append(around(at, 9.0))
+    for block, centre in zip(blocks, centres, strict=True):
+        words = f"{block.value:g}"
+        spot = place(centre, words, 13, taken, frame, 11.0)
+        taken.append(box_of(spot, words, 13))
+        parts.append(text((spot[0], spot[1] + 4.5), words, 13, bold=True, halo=True))
+    if seen is not None:
+        spot = place(at, THIS_PAD, 12, taken, frame, 10.0)
+        if math.dist(spot, at) > LEADER:
+            parts.append(line(at, _nearer(spot, at), ALARM, 1))
+            parts.append(dot(at, hex_from_lab(seen.lab), 7, ALARM))
+        parts.append(text((spot[0], spot[1] + 4), THIS_PAD, 12, "middle", ALARM, True, True))
     return parts
 
 
-def _label_place(centres: list[Point], i: int, placed: list[Point]) -> Point:
-    """Return where a block's label goes: off the path, on the side that has more room."""
-    before, after = centres[max(i - 1, 0)], centres[min(i + 1, len(centres) - 1)]
-    away = np.array([after[1] - before[1], before[0] - after[0]])
-    away = away if away[1] <= 0 else -away
-    dx, dy = 25.0 * away / (float(np.hypot(*away)) or 1.0)
-    sides = [(centres[i][0] + k * dx, centres[i][1] + k * dy) for k in (1, -1, 1.6, -1.6)]
-    taken = [*placed, *(c for k, c in enumerate(centres) if k != i)]
-    rooms = [min((math.dist(side, other) for other in taken), default=99.0) for side in sides]
-    good = [side for side, room in zip(sides, rooms, strict=True) if room > 20.0]
-    return good[0] if good else sides[int(np.argmax(rooms))]
+def _nearer(spot: Point, at: Point) -> Point:
+    """Return where a line from a mark to its words ends: before the words begin."""
+    half = LETTER * 12 * len(THIS_PAD) / 2.0
+    x = spot[0] - math.copysign(min(half, abs(spot[0] - at[0])), spot[0] - at[0])
+    y = spot[1] - math.copysign(min(7.0, abs(spot[1] - at[1])), spot[1] - at[1])
+    return x, y
 
 
-def _light(curve: Curve) -> list[str]:
+def _light(curve: Curve, seen: _Seen | None) -> list[str]:
     x, y, w, h = LIGHT
     inside = (curve.steps >= 0) & (curve.steps <= curve.last)
-    low, high = _round_span(curve.path[0, inside])
+    light = curve.path[0, inside]
+    spread = 0.0 if seen is None else SD_95 * math.sqrt(seen.cov[0, 0])
+    if seen is not None:
+        light = np.append(light, [seen.lab[0] - spread, seen.lab[0] + spread])
+    low, high = _round_span(light)
 
     def at(step: float, light: float) -> Point:
         return x + 14 + (w - 28) * step / curve.last, y + h - h * (light - low) / (high - low)
@@ -182,6 +237,11 @@ def _light(curve: Curve) -> list[str]:
     for i, block in enumerate(curve.chart.blocks):
         parts.append(swatch(at(i, block.lab[0]), hex_from_lab(block.lab), 14))
         parts.append(text((at(i, low)[0], y + h + 16), f"{block.value:g}", 12, bold=True))
+    if seen is not None:
+        step = min(max(seen.step, -0.25), curve.last + 0.25)
+        ends = [at(step, seen.lab[0] + k * spread) for k in (-1.0, 1.0)]
+        parts += [line(ends[0], ends[1], "#ffffff", 4), line(ends[0], ends[1], ALARM, 1.6)]
+        parts.append(dot(at(step, seen.lab[0]), hex_from_lab(seen.lab), 6, ALARM))
     parts.append(text((x, y - 6), "L*  (lightness)", 11, "start", QUIET))
     parts.append(text((x + w, y + h + 32), curve.chart.unit, 11, "end", QUIET))
     return parts
@@ -191,62 +251,3 @@ def _round_span(light: Array) -> tuple[float, float]:
     low = math.floor((float(light.min()) - 2) / 10) * 10
     high = math.ceil((float(light.max()) + 2) / 10) * 10
     return float(max(low, 0)), float(min(max(high, low + 10), 100))
-
-
-def _seen(curve: Curve, plane: _Plane, lab: Array, cov: ArrayLike | None) -> list[str]:
-    parts = []
-    if cov is not None:
-        own = np.asarray(cov, dtype=float)[1:, 1:]
-        parts.append(_ellipse(plane, lab[1:], own, "none", ALARM, 0))
-    at = plane.at(lab[1], lab[2])
-    parts.append(dot(at, hex_from_lab(lab), 7, ALARM))
-    nearest = curve.path[1:, int(np.argmin(np.sum((curve.path.T - lab) ** 2, axis=1)))]
-    right = lab[1] >= nearest[0]
-    name = (at[0] + (13 if right else -13), at[1] + 4)
-    anchor = "start" if right else "end"
-    parts.append(text(name, "this pad", 12, anchor, ALARM, bold=True, halo=True))
-    return parts
-
-
-def draw_posterior(curve: Curve, seen: Posterior, read: Estimate) -> str:
-    """Return an SVG of the probability along the chart, with the band and the value."""
-    x, y, w, h = 24.0, 52.0, 342.0, 110.0
-    first, last = max(float(curve.steps[0]), -1.0), curve.last + 1.0
-
-    def across(step: float) -> float:
-        return x + w * (min(max(step, first), last) - first) / (last - first)
-
-    top = float(seen.density.max()) or 1.0
-    inside = np.flatnonzero((seen.steps >= first) & (seen.steps <= last))
-    hill = [(across(seen.steps[i]), y + h - h * seen.density[i] / top) for i in inside]
-    low, high = (
-        end if v is None else float(steps_at(curve, v))
-        for v, end in ((read.low, first), (read.high, last))
-    )
-    held = [p for p, i in zip(hill, inside, strict=True) if low <= seen.steps[i] <= high]
-    base = y + h
-    chart = curve.chart
-    name = f"{_plain(chart)}: {read.value:.3g} {chart.unit}"
-    parts = [
-        text((20, 26), name, 17, "start", bold=True),
-        text((20, 43), _band_words(read, chart.unit), 12, "start", QUIET),
-        polygon([(across(low), base), *held, (across(high), base)], "#8fb5ab", "none", 0, 0.75),
-        polyline(hill, INK, 1.5),
-        line((x, base), (x + w, base), INK),
-        line((across(read.at), y), (across(read.at), base), INK, 1.5, "4 3"),
-    ]
-    for i, block in enumerate(chart.blocks):
-        parts.append(swatch((across(i), base + 18), hex_from_lab(block.lab), 16))
-        parts.append(text((across(i), base + 42), f"{block.value:g}", 12, bold=True))
-    return page(WIDTH, 222, f"{name}, {_band_words(read, chart.unit)}", parts)
-
-
-def _band_words(read: Estimate, unit: str) -> str:
-    share = f"{read.confidence:.0%} sure"
-    if read.low is None and read.high is None:
-        return f"{share} of nothing: the band is open on both sides"
-    if read.high is None:
-        return f"{share}: at least {read.low:.3g} {unit}"
-    if read.low is None:
-        return f"{share}: at most {read.high:.3g} {unit}"
-    return f"{share}: {read.low:.3g} to {read.high:.3g} {unit}"

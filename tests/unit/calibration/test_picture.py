@@ -8,7 +8,8 @@ import pytest
 
 from calibration.curve import fit_curve
 from calibration.estimate import estimate, posterior
-from calibration.picture import draw_path, draw_posterior
+from calibration.picture import draw_path
+from calibration.value_picture import draw_posterior
 from tests.unit.calibration.dyes import CHLORINE, DYES, PH, chart, colours
 
 SVG = "{http://www.w3.org/2000/svg}"
