@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from api.cli.common import (
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
+    from api.cli.readings import Told
     from api.look import Wish
     from api.named import Named
 
@@ -28,6 +29,7 @@ EXAMPLE = (
     "example: dipstep read strip.jpg --table table.csv --card card-measured.txt "
     "--elapsed-s 15 --json"
 )
+AGAIN = "dipstep read --again readings.jsonl --table newer.csv"
 
 
 def add(verbs: Verbs) -> None:
@@ -36,10 +38,10 @@ def add(verbs: Verbs) -> None:
         "read",
         help="read the strips in photos",
         description="Read every pad of the strip in each photo: value, 95 % band, verdict.",
-        epilog=EXAMPLE,
+        epilog=f"{EXAMPLE}; with a newer table: {AGAIN}",
     )
     verb.add_argument(
-        "photos", type=Path, nargs="+", metavar="PHOTO", help="JPEG, PNG or HEIC; or a folder"
+        "photos", type=Path, nargs="*", metavar="PHOTO", help="JPEG, PNG or HEIC; or a folder"
     )
     verb.add_argument(
         "--table", type=Path, required=True, metavar="TABLE.csv", help="the calibration table"
@@ -72,8 +74,15 @@ def add(verbs: Verbs) -> None:
     verb.add_argument(
         "--jobs", type=workers, metavar="N", help="photos read at once (default: one a core)"
     )
+    verb.add_argument(
+        "--again",
+        type=Path,
+        metavar="READINGS",
+        help="read the photos of these readings again (lines of --json), each beside its former "
+        "self; what was not named anew stays as it was",
+    )
     verb.add_argument("--json", action="store_true", help="one JSON object a photo and line")
-    verb.set_defaults(run=run)
+    verb.set_defaults(run=run, wrong=verb.error)
 
 
 def workers(text: str) -> int:
@@ -86,23 +95,47 @@ def workers(text: str) -> int:
 
 def run(args: argparse.Namespace) -> int:
     """Print one answer a photo; 1 when not one photo could be read at all."""
-    from api.cli.readings import fused, one_by_one
-
+    _check_usage(args)
     wish = wish_for(args)
     if args.explain:
         _make(args.explain)
-    every = fused(args.photos, wish) if args.fuse else one_by_one(args.photos, wish, args.jobs)
+    every = _every(args, wish)
     tell: Callable[[dict[str, Any]], None] | None = _as_json if args.json else None
     could = False
     for told in every:
         could = could or told.read
         # The workers have started by now: what the table for people needs may be loaded.
-        tell = tell or for_people()
+        tell = tell or (beside() if args.again else for_people())
         tell(told.answer)
         for name, picture in told.pictures.items():
             write_bytes(args.explain / name, picture)
             complain(f"wrote {args.explain / name}")
     return 0 if could else 1
+
+
+def _check_usage(args: argparse.Namespace) -> None:
+    """End with a word on usage where what was asked does not go together."""
+    if args.again is None:
+        if not args.photos:
+            args.wrong("name a photo, or readings to make again (--again READINGS)")
+        return
+    told = args.elapsed_s is not None or args.dipped_at is not None
+    if args.photos or args.fuse or told:
+        args.wrong(
+            "--again takes photos and times from the readings; name neither photos nor times, "
+            "nor --fuse"
+        )
+
+
+def _every(args: argparse.Namespace, wish: Wish) -> Iterator[Told]:
+    """Return every answer that was asked for."""
+    if args.again is not None:
+        from api.cli.read_again import again
+
+        return again(args.again, wish, args.jobs)
+    from api.cli.readings import fused, one_by_one
+
+    return fused(args.photos, wish) if args.fuse else one_by_one(args.photos, wish, args.jobs)
 
 
 def wish_for(args: argparse.Namespace) -> Wish:
@@ -140,6 +173,18 @@ def for_people() -> Callable[[dict[str, Any]], None]:
 
     def tell(answer: dict[str, Any]) -> None:
         print(tell_reading(answer, wanted, known, style), end="\n\n", flush=True)
+
+    return tell
+
+
+def beside() -> Callable[[dict[str, Any]], None]:
+    """Return what prints an answer beside the one before."""
+    from api.cli.read_again import side_by_side
+    from api.words import VERDICT_WORDS
+
+    def tell(answer: dict[str, Any]) -> None:
+        text = side_by_side(answer, lambda status: VERDICT_WORDS.get(status, status))
+        print(text, end="\n\n", flush=True)
 
     return tell
 

@@ -57,11 +57,12 @@ def fused(asked: Sequence[Path], wish: Wish) -> Iterator[Told]:
         names = ", ".join(shown(path) for path in asked)
         raise UnusableError(f"{names}: not one photo to fuse; name photos of one strip")
     (said,) = answers([FusedLook(photos, wish)], 1)
-    hashes = [sha256(photo) for photo in photos]
+    hashes = {photo.name: sha256(photo) for photo in photos}
     told = told_of(" + ".join(photo.name for photo in photos), "fused", said, {})
     for left_out in told.answer.get("left_out", ()):
         complain(f"{left_out}; the others are fused without it")
-    yield Told({**told.answer, **made_with(wish, hashes)}, told.read, told.pictures)
+    used = [hashes[name] for name in told.answer.get("photos", hashes)]
+    yield Told({**told.answer, **made_with(wish, used)}, told.read, told.pictures)
 
 
 def _distinct(paths: Sequence[Path]) -> Iterator[Named]:
@@ -107,5 +108,7 @@ def made_with(wish: Wish, photo: object) -> dict[str, Any]:
             "table": version_of(wish.table),
             "card": version_of(wish.measured),
             "layout": version_of(wish.layout),
+            "elapsed_s": wish.elapsed_s,
+            "dipped_at": wish.dipped_at.isoformat() if wish.dipped_at else None,
         }
     }
