@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -56,6 +57,7 @@ class ReadForm:
     """A file, or the name of a kept table."""
     measured: Named | str | None
     elapsed_s: float | None
+    dipped_at: datetime | None = None
 
 
 def upload(form: FormData, field: str) -> Named | str | None:
@@ -77,7 +79,9 @@ def read_form(form: FormOf) -> ReadForm:
         raise ProblemError(
             422, "no_table", "table: nothing was sent; attach a table or name a kept one"
         )
-    return ReadForm(photo, table, upload(form, "card"), elapsed_of(upload(form, "elapsed_s")))
+    elapsed_s = elapsed_of(upload(form, "elapsed_s"))
+    dipped_at = moment_of(upload(form, "dipped_at"), "dipped_at")
+    return ReadForm(photo, table, upload(form, "card"), elapsed_s, dipped_at)
 
 
 def elapsed_of(text: Named | str | None) -> float | None:
@@ -94,6 +98,23 @@ def elapsed_of(text: Named | str | None) -> float | None:
             422, "bad_elapsed_s", f"elapsed_s: {shown!r} is not a number of seconds, such as 15"
         )
     return seconds
+
+
+def moment_of(text: Named | str | None, field: str) -> datetime | None:
+    """Return a moment with its offset, or None when the form does not give this field."""
+    if text is None:
+        return None
+    try:
+        when = datetime.fromisoformat(text if isinstance(text, str) else text.text())
+    except ValueError:
+        when = None
+    if when is None or when.utcoffset() is None:
+        raise ProblemError(
+            422,
+            f"bad_{field}",
+            f"{field}: is no time with an offset; write it like 2025-06-01T09:00:00+02:00",
+        )
+    return when
 
 
 ReadFormOf = Annotated[ReadForm, Depends(read_form)]

@@ -39,6 +39,8 @@ class Sent:
     """The sender's idempotency key."""
     sample: str = "tub"
     """Which water was dipped: `tub`, or `fill` for the water from the hose."""
+    dipped_at: datetime | None = None
+    """When the strip was dipped; `elapsed_s` wins where both are given."""
 
 
 class UnusablePhotoError(ValueError):
@@ -62,12 +64,14 @@ def take_in(
     known = told_before(sent, store)
     if known is not None:
         return known, False
-    if sent.taken_at is not None and sent.taken_at > desk.now + books.CLOCKS_APART:
-        raise ValueError("taken_at: lies in the future; correct the phone's clock or the time")
+    for name, moment in (("taken_at", sent.taken_at), ("dipped_at", sent.dipped_at)):
+        if moment is not None and moment > desk.now + books.CLOCKS_APART:
+            raise ValueError(f"{name}: lies in the future; correct the phone's clock or the time")
     table, card = versions(sent, store, settings, desk)
     clean = Named(sent.photo.name, blank_position(sent.photo.data))
     measured = None if card is None else shelf.named(card)
-    answer = pool.read(Request(clean, shelf.named(table), measured, sent.elapsed_s))
+    wish = Request(clean, shelf.named(table), measured, sent.elapsed_s, dipped_at=sent.dipped_at)
+    answer = pool.read(wish)
     with store.reading() as session:
         broken = control_books.broken_for(session, table)
     reading = control_books.held_back(reading_of(answer, clean.name), broken)
@@ -163,7 +167,8 @@ def enter(
         sent_sha256=sent_sha256(sent),
         name=sent.photo.name[-255:],
         taken_at=taken_at,
-        elapsed_s=sent.elapsed_s,
+        # What the photo's own time told is kept, so that it holds when it is read again.
+        elapsed_s=reading.get("elapsed_s") if sent.elapsed_s is None else sent.elapsed_s,
         key=sent.key,
         answer={},
         sent_at=desk.now,

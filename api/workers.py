@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any, Literal, Protocol
@@ -45,6 +46,8 @@ class Request:
     measured: Named | None = None
     elapsed_s: float | None = None
     pictures: Pictures = ()
+    dipped_at: datetime | None = None
+    """When the strip was dipped, with its offset; `elapsed_s` wins where both are given."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +127,14 @@ def read(request: Request) -> Answer | Fault:
     except ValueError as fault:
         return Fault("unusable_table_or_card", str(fault))
     try:
-        reading = measure(request.photo.data, job.card, job.table, request.elapsed_s, job.curves)
+        reading = measure(
+            request.photo.data,
+            job.card,
+            job.table,
+            request.elapsed_s,
+            job.curves,
+            request.dipped_at,
+        )
     except PhotoError as fault:
         return Fault("not_an_image", f"{request.photo.name}: {fault}")
     pictures = {}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query
@@ -14,7 +13,7 @@ from sqlalchemy.orm import Session, aliased
 from api import books, photo_files, shelf
 from api.deps import Asker, DeskOf, Number, PoolOf, SettingsOf, StoreOf, answer_of, busy, who_asks
 from api.errors import ProblemError
-from api.forms import BodyOf, FormOf, ReadFormOf, upload
+from api.forms import BodyOf, FormOf, ReadFormOf, moment_of, upload
 from api.intake import Sent, take_in
 from api.named import Named
 from api.routes.read import FORM
@@ -37,7 +36,7 @@ TOLD_AGAIN: dict[int | str, dict[str, Any]] = {
 
 def sent_by_form(tub_id: str, form: FormOf, wish: ReadFormOf, idempotency_key: Key = None) -> Sent:
     """Return the photo that a multipart form brings."""
-    taken_at = moment_of(upload(form, "taken_at"))
+    taken_at = moment_of(upload(form, "taken_at"), "taken_at")
     return Sent(
         tub_id,
         wish.photo,
@@ -47,6 +46,7 @@ def sent_by_form(tub_id: str, form: FormOf, wish: ReadFormOf, idempotency_key: K
         taken_at,
         idempotency_key,
         water_of(upload(form, "sample")),
+        wish.dipped_at,
     )
 
 
@@ -57,23 +57,6 @@ def water_of(text: Named | str | None) -> Water:
     if text == "fill":
         return "fill"
     raise ProblemError(422, "bad_sample", "sample: is neither 'tub' nor 'fill'; send one of them")
-
-
-def moment_of(text: Named | str | None) -> datetime | None:
-    """Return when a photo was taken, or None when the form does not say."""
-    if text is None:
-        return None
-    try:
-        when = datetime.fromisoformat(text if isinstance(text, str) else text.text())
-    except ValueError:
-        when = None
-    if when is None or when.tzinfo is None:
-        raise ProblemError(
-            422,
-            "bad_taken_at",
-            "taken_at: is no time with an offset; write it like 2025-06-01T09:00:00+02:00",
-        )
-    return when
 
 
 @router.post(
@@ -118,6 +101,7 @@ def put_photo(
     card: Annotated[str | None, Query(description="name of a kept card")] = None,
     elapsed_s: Annotated[float | None, Query(ge=0, le=86_400)] = None,
     taken_at: AwareDatetime | None = None,
+    dipped_at: AwareDatetime | None = None,
     name: Annotated[str, Query(max_length=255)] = "photo",
     sample: Water = "tub",
 ) -> JSONResponse:
@@ -126,7 +110,8 @@ def put_photo(
         raise ProblemError(422, "bad_key", "the key must have 1 to 120 letters; send a UUID")
     if not body:
         raise ProblemError(422, "no_photo", "the body is empty; send the photo's bytes")
-    sent = Sent(tub_id, Named(name, body), table, card or None, elapsed_s, taken_at, key, sample)
+    photo = Named(name, body)
+    sent = Sent(tub_id, photo, table, card or None, elapsed_s, taken_at, key, sample, dipped_at)
     return kept(sent, store, pool, settings, desk)
 
 

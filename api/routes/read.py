@@ -36,6 +36,12 @@ FORM: dict[str, Any] = {
                         "table": {**FILE, "description": "a table, or the name of a kept one"},
                         "card": {**FILE, "description": "measured colours, or a kept card's name"},
                         "elapsed_s": {"type": "number", "minimum": 0, "maximum": 86400},
+                        "dipped_at": {
+                            "type": "string",
+                            "format": "date-time",
+                            "description": "when the strip was dipped, with its offset: the "
+                            "photo's own time then tells the rest; elapsed_s wins over it",
+                        },
                     },
                 }
             }
@@ -66,7 +72,8 @@ def ask(
     with store.reading() as session:
         table = chosen(session, "table", form.table, settings)
         measured = chosen(session, "card", form.measured, settings) if form.measured else None
-    answer = answer_of(pool, Request(form.photo, table, measured, form.elapsed_s, pictures))
+    wish = Request(form.photo, table, measured, form.elapsed_s, pictures, form.dipped_at)
+    answer = answer_of(pool, wish)
     if isinstance(answer, Answer):
         return answer
     if answer.code == "reading_stopped":

@@ -49,9 +49,9 @@ const chosen = async (input) => {
   const [file] = input.files;
   if (!file) return;
   const at = since();
-  const fresh = input.name === "photo" || (at && file.lastModified >= at);
+  const fresh = input.name === "photo"; // an album's file dates tell when it was copied, not taken
   const taken = file.lastModified && file.lastModified <= Date.now() && (!fresh || file.lastModified >= (at ?? 0)) ? file.lastModified : Date.now();
-  photo = { bytes: await file.arrayBuffer(), name: file.name || "photo", taken, elapsed: fresh && at ? (taken - at) / 1000 : null };
+  photo = { bytes: await file.arrayBuffer(), name: file.name || "photo", taken, elapsed: fresh && at ? (taken - at) / 1000 : null, dipped: !fresh && at ? at : null };
   if (preview.src) URL.revokeObjectURL(preview.src);
   preview.src = URL.createObjectURL(file);
   preview.hidden = false;
@@ -74,6 +74,7 @@ form.addEventListener("submit", async (happening) => {
   const query = { table, taken_at: stamp(photo.taken), name: photo.name, sample };
   if (card) query.card = card;
   if (photo.elapsed !== null) query.elapsed_s = photo.elapsed.toFixed(1);
+  if (photo.dipped !== null) query.dipped_at = stamp(photo.dipped);
   try {
     sent = await add({ kind: "photo", tub, query, bytes: photo.bytes });
   } catch { say("This browser cannot keep the photo; leave the private window, or free some space."); go.disabled = false; return; }

@@ -192,6 +192,8 @@ def test_what_is_no_image_leaves_nothing_behind(shop, tub):
         ({"elapsed_s": "soon"}, "elapsed_s: 'soon' is not a number of seconds"),
         ({"taken_at": "2026-06-01T12:00"}, "taken_at: is no time with an offset"),
         ({"taken_at": "2027-06-01T12:00:00+00:00"}, "taken_at: lies in the future"),
+        ({"dipped_at": "just now"}, "dipped_at: is no time with an offset"),
+        ({"dipped_at": "2027-06-01T12:00:00+00:00"}, "dipped_at: lies in the future"),
         ({"card": "no such"}, "there is none called 'no such'"),
     ],
 )

@@ -78,6 +78,7 @@ def test_kept_tables_and_cards_are_named_instead_of_sent(client):
         ({"card": ("c.txt", b"nothing measured")}, "c.txt"),
         ({"elapsed_s": "soon"}, "elapsed_s: 'soon' is not a number of seconds"),
         ({"elapsed_s": "-1"}, "elapsed_s"),
+        ({"dipped_at": "2026-06-01T10:40:40"}, "dipped_at: is no time with an offset"),
     ],
 )
 def test_what_cannot_be_read_says_which_part(client, wrong, says):
@@ -157,6 +158,27 @@ def test_from_a_photo_to_the_next_step_in_the_books(client):
     value = client.get(f"/api/tubs/{tub}/photos/{told['photo']}/pads/3/value")
     assert value.text.startswith("<svg")
     assert client.get(f"/api/tubs/{tub}/photos/{told['photo']}/pads/9/value").status_code == 404
+
+
+def test_the_photos_own_time_tells_how_long_after_the_dip(client):
+    """The sample was taken at 10:41:00+02:00 by its own account; seconds that are told win."""
+    dipped = "2026-06-01T10:40:40+02:00"
+
+    assert read(client, dipped_at=dipped).json()["elapsed_s"] == 20
+    assert read(client, dipped_at=dipped, elapsed_s="16").json()["elapsed_s"] == 16
+
+
+def test_a_kept_photo_keeps_how_long_after_the_dip_it_was_taken(client):
+    tub = client.post("/api/tubs", json=TUB).json()["id"]
+    where = f"/api/tubs/{tub}/photos"
+    query = {"table": "sample", "card": "sample", "dipped_at": "2026-06-01T08:40:44Z"}
+    put = client.put(f"{where}/a-key", params=query, content=PHOTO[1])
+    (row,) = client.get(where).json()
+    wrong = client.put(f"{where}/b-key", params={**query, "dipped_at": "soon"}, content=b"x")
+
+    assert put.status_code == 201, put.text
+    assert put.json()["reading"]["elapsed_s"] == row["elapsed_s"] == 16
+    assert "dipped_at" in problem(wrong)
 
 
 @pytest.mark.parametrize(
