@@ -10,7 +10,7 @@ What is said of the strip itself (dirt, another strip) stays, whichever photo sh
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -39,6 +39,8 @@ DISAGREE_AT = 0.998
 """Quantile of Fisher's F beyond which photos disagree on a pad."""
 SUSPECT_AT, SUSPECTS = 0.98, 3
 """So many pads beyond this quantile: the photos show different strips."""
+DOUBTFUL_AGAINST = 2
+"""So many doubtful pads of a photo that was left out speak as loud as a clean one."""
 
 OF_THE_STRIP = frozenset({"dirty", "uneven_pad"})
 """A pad's reasons that tell of the strip, not of the photo."""
@@ -122,7 +124,8 @@ def fuse(
     ]
     said = [code for i in good for code in (*seens[i].reasons, *since[i].reasons)]
     said += ["photo_left_out"] if len(good) < len(seens) else []
-    said += ["different_strips"] if _differ(seens, sights) else []
+    mixed_up = _differ(seens, sights) or _left_out_differ(set(good), sights)
+    said += ["different_strips"] if mixed_up else []
     whole = replace(seens[good[0]], pads=tuple(pads), reasons=unique(said))
     reading = judge(whole, table, None, curves)
     return Fused(replace(reading, elapsed_s=since[good[0]].elapsed_s), good[0])
@@ -145,6 +148,29 @@ def _differ(seens: Sequence[StripSeen], sights: Sequence[Mapping[int, Sight]]) -
     suspects = sum(far_apart(seen, SUSPECT_AT) for seen in clean)
     other = any("other_strip" in seen.reasons for seen in seens)
     return other or suspects >= min(SUSPECTS, max(len(sights), 2))
+
+
+def _left_out_differ(good: Set[int], sights: Sequence[Mapping[int, Sight]]) -> bool:
+    """Say whether a photo that takes no part speaks strongly against those that do.
+
+    Which of two strips is the right one cannot be told; that the better photo was kept says
+    nothing. One clean pad is enough, or two doubtful ones.
+    """
+    found = [0, 0]
+    for seen in sights:
+        best = _best([one for i, one in seen.items() if i in good])
+        kept = [one for one in best if one.lab is not None]
+        ranks = {
+            one.rank for i, one in seen.items() if i not in good and kept and _against(one, kept)
+        }
+        for rank in ranks:
+            found[rank] += 1
+    return found[0] >= 1 or sum(found) >= DOUBTFUL_AGAINST
+
+
+def _against(one: Sight, kept: Sequence[Sight]) -> bool:
+    """Say whether a pad lies strongly apart from every photo that is kept."""
+    return one.rank < RANK["spoils"] and all(far_apart([one, other], DISAGREE_AT) for other in kept)
 
 
 def _since(

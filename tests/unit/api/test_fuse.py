@@ -69,6 +69,26 @@ def test_a_doubtful_photo_of_another_strip_is_heard_though_it_is_left_out():
     assert {"different_strips", "photo_left_out"} <= set(reading.reasons)
 
 
+def test_one_clean_pad_of_a_photo_that_is_left_out_is_enough_to_doubt_all():
+    """Which of the two strips is the right one cannot be told from the better photo."""
+    reading = fused(two((62, 34, 44), reasons=("card_bent",)), two())
+
+    assert {"different_strips", "photo_left_out"} <= set(reading.reasons)
+    assert {pad.status for pad in reading.pads} == {"recheck"}
+
+
+def test_a_doubtful_pad_of_a_photo_that_is_left_out_needs_a_second_one():
+    spoiled = seen(colour(1, (62, 34, 44), ("glare",)), colour(2, FREE), reasons=("card_bent",))
+    both = seen(
+        colour(1, (62, 34, 44), ("glare",)),
+        colour(2, (60, 30, -20), ("glare",)),
+        reasons=("card_bent",),
+    )
+
+    assert fused(spoiled, two()).status == "accepted"
+    assert "different_strips" in fused(both, two()).reasons
+
+
 def test_a_photo_without_strip_takes_no_part():
     nothing = seen(strip=False, reasons=("no_strip",))
     reading = fused(nothing, two())
