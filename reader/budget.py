@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from reader.card import Card
 from reader.colour_fit import ColourFit
-from reader.lab import SRGB_TO_XYZ_D50, delta_e00, lab_slopes, tolerance_scale, xyz_from_lab
+from reader.lab import SRGB_TO_XYZ_D50, delta_e00, tolerance_scale
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,9 @@ each dE00 of its ninth decile adds."""
 FROM_ROOTS = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 """CIELAB from the cube roots of X, Y, Z over white's, its constant left out."""
 
+KNEE = 6.0 / 29.0
+"""Cube root under which CIELAB goes on as a line."""
+
 MIXING_USUAL = np.array([0.023, 0.039, 1.023, 0.980])
 MIXING_SCALE = np.array([0.153, -0.111, -0.104, 0.082])
 """Mean and signed spread of the four numbers that `mixing` averages."""
@@ -87,10 +90,10 @@ class Budget:
         A table made from photos of several strips holds all of it.
         """
         inside = np.clip(lab, [0.0, -150.0, -150.0], [110.0, 150.0, 150.0])
-        xyz = xyz_from_lab(inside)
-        glow = GLOW_SD * lab_slopes(xyz)[:, 2] * xyz[2]
+        roots = _roots(inside)
+        glow = _glow(roots)
         strip = STRIP_SHARE * (lab - BARE_PAD)
-        beside_ink = self.growth**2 * (_dye(inside) + np.outer(glow, glow))
+        beside_ink = self.growth**2 * (_dye(roots) + np.outer(glow, glow))
         return np.asarray(beside_ink + np.outer(strip, strip))
 
     def print_at(self, lab: Array) -> Array:
@@ -98,11 +101,22 @@ class Budget:
         return _in_lab(self.print_sd, lab)
 
 
-def _dye(lab: Array) -> Array:
+def _roots(lab: Array) -> Array:
+    """Return what stands for the cube roots of X, Y, Z over white's in CIELAB (3,)."""
+    y = (lab[0] + 16.0) / 116.0
+    return np.array([y + lab[1] / 500.0, y, y - lab[2] / 200.0])
+
+
+def _glow(roots: Array) -> Array:
+    """Return what one spread of ln Z moves the colour by (3,); below CIELAB's knee Z is a line."""
+    z = float(roots[2])
+    moved = z / 3.0 if z > KNEE else z - 4.0 / 29.0
+    return np.array([0.0, 0.0, -200.0 * GLOW_SD * moved])
+
+
+def _dye(roots: Array) -> Array:
     """Return the covariance (3, 3) of a dye's colour beside ink in a usual photo."""
-    root = np.array([116.0, 500.0, 200.0])
-    y = (lab[0] + 16.0) / root[0]
-    roots = np.clip([y + lab[1] / root[1], y, y - lab[2] / root[2]], 0.15, 1.1)
+    roots = np.clip(roots, 0.15, 1.1)
     sd = 0.01 * DYE_SD * np.exp(DYE_SLOPE @ np.log(roots / 0.82))
     return np.asarray(FROM_ROOTS @ (np.outer(sd, sd) * DYE_ALIKE) @ FROM_ROOTS.T)
 

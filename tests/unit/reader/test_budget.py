@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from reader.budget import budget_of, departure, mixing
+from reader.budget import GLOW_SD, _glow, _roots, budget_of, departure, mixing
 from reader.card import standard_card
 from reader.card_check import check_card
 from reader.colour_fit import ColourFit
 from reader.colour_model import Model
-from reader.lab import SRGB_TO_XYZ_D50, delta_e00
+from reader.lab import SRGB_TO_XYZ_D50, delta_e00, lab_slopes, xyz_from_lab
 from reader.light import Light
 from tests.bench.colour_study import shoot
 from tests.unit.reader.test_colour_fit import samples_of, solve
@@ -142,3 +142,10 @@ def test_paler_pads_are_known_better(fit):
     )
 
     assert pale < dark
+
+
+@pytest.mark.parametrize("lab", [(65.0, 25.0, -10.0), (20.0, 5.0, 25.0), (95.0, -3.0, 8.0)])
+def test_paper_glow_is_the_slope_of_cielab_by_ln_z(lab):
+    xyz = xyz_from_lab(np.array(lab))
+
+    assert np.allclose(_glow(_roots(np.array(lab))), GLOW_SD * lab_slopes(xyz)[:, 2] * xyz[2])
