@@ -18,10 +18,10 @@ from reader.picture import draw_seen
 def pictures_of(data: bytes, reading: PhotoReading, job: Job, kinds: Pictures) -> dict[str, bytes]:
     """Return the pictures asked for, by file name."""
     pictures = {}
+    verdicts = {pad.chart.pad: pad.status for pad in reading.pads}
     if "seen" in kinds:
-        verdicts = {pad.chart.pad: pad.status for pad in reading.pads}
         pictures["seen.jpg"] = draw_seen(open_photo(data), reading.seen, verdicts)
-    flat = draw_flat(reading.seen) if "flat" in kinds else None
+    flat = draw_flat(reading.seen, verdicts) if "flat" in kinds else None
     if flat is not None:
         pictures["flat.jpg"] = flat
     if "pads" in kinds:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from textwrap import wrap
 
 import cv2
 import numpy as np
@@ -10,31 +11,59 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from skimage.transform import resize
 
-from reader.inks import CASING, FOUND, VERDICT_INK, Canvas, encoded
+from reader.inks import CASING, FOUND, VERDICT_INK, VERDICT_SIGN, Canvas, Colour, encoded
 from reader.lab import delta_e00, srgb_from_lab
 from reader.read_strip import StripSeen, Traces
+from reader.reasons import REASONS
 
 PX_PER_MM = 8.0
 
 
-def draw_flat(seen: StripSeen) -> bytes | None:
+PLATE_PX = 24.0
+"""Side of the plates that carry the pads' numbers; the white beside the slot has 32."""
+TEXT_PX, LINE_PX, EDGE_PX = 15.0, 24.0, 28.0
+LEGEND = (
+    "Each patch: upper left as seen and corrected, lower right as the card's file has it; "
+    "no diagonal to be seen is a good fit.",
+    "Below it: its name and how far the others would miss it (CIEDE2000), orange from 1.5 on. "
+    "Crossed out: not used.",
+)
+WEIGHT_INK = {
+    "note": FOUND,
+    "doubt": VERDICT_INK["recheck"],
+    "spoils": VERDICT_INK["unreadable"],
+}
+VERDICT_MEANS = {
+    "accepted": "pad accepted",
+    "recheck": "pad to be checked by hand",
+    "unreadable": "pad that cannot be told",
+}
+PAPER: Colour = (255, 255, 255)
+MOST_SENTENCES = 4
+
+
+def draw_flat(seen: StripSeen, verdicts: Mapping[int, str] | None = None) -> bytes | None:
     """Return a JPEG of the flattened card, or None where no card was found.
 
     Each patch shows, in its lower right half, the colour that the card's file says it has, as the
     fitted camera would show it as seen now: where the diagonal is invisible, the fit is good. Its
-    leave-one-out error stands below it; patches left out are crossed.
+    leave-one-out error stands below it; patches left out are crossed. Pads bear their numbers, in
+    the colour of their verdict ("accepted", "recheck", "unreadable") where `verdicts` tells it.
+    What is said of the photo, and what the marks mean, stands below the card.
     """
-    traces = seen.traces
+    traces, told = seen.traces, verdicts or {}
     if traces is None or traces.flat is None or traces.fit is None:
         return None
-    canvas = _flat_canvas(traces)
-    picture = Image.fromarray(canvas)
+    picture = Image.fromarray(_flat_canvas(traces))
     _draw_patches(ImageDraw.Draw(picture), traces)
     canvas = np.array(picture)
     if traces.strip is not None:
-        for quad in [traces.strip.outline_mm, *traces.strip.quads_mm]:
-            _outline(canvas, np.asarray(quad))
-    return encoded(canvas)
+        _outline(canvas, np.asarray(traces.strip.outline_mm), FOUND)
+        for pad, quad in zip(traces.strip.pads, traces.strip.quads_mm, strict=True):
+            _outline(canvas, np.asarray(quad), VERDICT_INK.get(told.get(pad, ""), FOUND))
+    picture = Image.fromarray(canvas)
+    _number_pads(ImageDraw.Draw(picture), traces, told)
+    return encoded(np.asarray(_with_words(picture, seen, told)))
 
 
 def _flat_canvas(traces: Traces) -> Canvas:
@@ -68,7 +97,9 @@ def _draw_patches(draw: ImageDraw.ImageDraw, traces: Traces) -> None:
         if not used:
             _cross(draw, (x, y, x + w, y + h))
         ink = FOUND if off < 1.5 else VERDICT_INK["recheck"]
-        draw.text((x + w / 2, y + h), f"{patch.id} {off:.1f}", ink, font, anchor="mt")
+        at, words = (x + w / 2, y + h + 4.0), f"{patch.id} {off:.1f}"
+        # On an overexposed card the ground is as grey as the ink.
+        draw.text(at, words, ink, font, anchor="mt", stroke_width=1, stroke_fill=CASING)
 
 
 def _cross(draw: ImageDraw.ImageDraw, box: Sequence[float]) -> None:
@@ -77,7 +108,57 @@ def _cross(draw: ImageDraw.ImageDraw, box: Sequence[float]) -> None:
         draw.line(line, VERDICT_INK["unreadable"], 3)
 
 
-def _outline(canvas: Canvas, quad_mm: NDArray[np.float64]) -> None:
+def _outline(canvas: Canvas, quad_mm: NDArray[np.float64], ink: Colour) -> None:
     points = [np.round((quad_mm * PX_PER_MM - 0.5) * 16).astype(np.int32)]
-    for colour, thick in ((CASING, 4), (FOUND, 2)):
+    for colour, thick in ((CASING, 4), (ink, 2)):
         cv2.polylines(canvas, points, True, colour, thick, cv2.LINE_AA, 4)
+
+
+def _number_pads(draw: ImageDraw.ImageDraw, traces: Traces, verdicts: Mapping[int, str]) -> None:
+    """Write each pad's number beside the slot, on the side where no patch has its words."""
+    if traces.strip is None:
+        return
+    x, y, width, height = traces.card.slot.rect_mm
+    along_x = traces.card.slot.dip_end in ("left", "right")
+    for pad, quad in zip(traces.strip.pads, traces.strip.quads_mm, strict=True):
+        middle = np.asarray(quad).mean(axis=0) * PX_PER_MM
+        beside = (y + height if along_x else x + width) * PX_PER_MM + 4.0 + PLATE_PX / 2
+        at = (float(middle[0]), beside) if along_x else (beside, float(middle[1]))
+        _plate(draw, at, str(pad), verdicts.get(pad, ""))
+
+
+def _plate(draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str, verdict: str) -> None:
+    (x, y), half = at, PLATE_PX / 2
+    box = (x - half, y - half, x + half, y + half)
+    draw.rounded_rectangle(box, half / 3, VERDICT_INK.get(verdict, FOUND), CASING)
+    signed = text + VERDICT_SIGN.get(verdict, "")
+    draw.text((x, y), signed, CASING, ImageFont.load_default(TEXT_PX), anchor="mm")
+
+
+def _with_words(picture: Image.Image, seen: StripSeen, verdicts: Mapping[int, str]) -> Image.Image:
+    """Return the card with what is said of the photo, and what the marks mean, below it."""
+    font, width = ImageFont.load_default(TEXT_PX), picture.width
+    letters = int((width - 2 * EDGE_PX) / (0.52 * TEXT_PX))
+    known = [REASONS[code] for code in seen.reasons if code in REASONS]
+    weights = ("spoils", "doubt", "note")
+    heavy = sorted(known, key=lambda one: weights.index(one.weight))[:MOST_SENTENCES]
+    said = [
+        (line, WEIGHT_INK[one.weight])
+        for one in heavy
+        for line in wrap(f"{one.sentence} {one.cure}", letters)
+    ]
+    said += [(line, FOUND) for text in LEGEND for line in wrap(text, letters)]
+    plates = [one for one in VERDICT_SIGN if one in verdicts.values()]
+    lines = len(said) + bool(plates)
+    whole = Image.new("RGB", (width, picture.height + round(LINE_PX * (lines + 1))), PAPER)
+    whole.paste(picture, (0, 0))
+    draw, y = ImageDraw.Draw(whole), picture.height + LINE_PX
+    for text, ink in said:
+        draw.text((EDGE_PX, y), text, ink, font, anchor="lm")
+        y += LINE_PX
+    x = EDGE_PX + PLATE_PX / 2
+    for verdict in plates:
+        _plate(draw, (x, y), "1", verdict)
+        draw.text((x + PLATE_PX, y), VERDICT_MEANS[verdict], FOUND, font, anchor="lm")
+        x += 2.5 * PLATE_PX + font.getlength(VERDICT_MEANS[verdict])
+    return whole

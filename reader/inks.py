@@ -27,6 +27,9 @@ VERDICT_INK: Mapping[str, Colour] = {
 }
 """Told apart by lightness too, for who cannot tell red from green."""
 
+VERDICT_SIGN: Mapping[str, str] = {"accepted": "", "recheck": "?", "unreadable": "!"}
+"""Written beside the pad's number."""
+
 
 def encoded(canvas: Canvas) -> bytes:
     """Return the picture (h, w, 3) RGB as JPEG."""

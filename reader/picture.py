@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from reader.inks import CASING, FOUND, LONG_SIDE, VERDICT_INK, Canvas, Colour, encoded
+from reader.inks import CASING, FOUND, LONG_SIDE, VERDICT_INK, VERDICT_SIGN, Canvas, Colour, encoded
 from reader.lab import srgb_from_lab
 from reader.photo import Photo
 from reader.read_strip import StripSeen, Traces
@@ -19,9 +19,6 @@ Array = NDArray[np.float64]
 
 PLATE_MM = 3.2
 """Side of the plates that carry numbers and colours; the white beside the slot has 4 mm."""
-
-VERDICT_SIGN: Mapping[str, str] = {"accepted": "", "recheck": "?", "unreadable": "!"}
-"""Written beside the pad's number."""
 
 
 def draw_seen(photo: Photo, seen: StripSeen, verdicts: Mapping[int, str] | None = None) -> bytes:

@@ -1,6 +1,7 @@
 """The whole path on rendered photos: colours near the truth, trouble as reasons, pictures drawn."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -135,5 +136,19 @@ def test_a_photo_without_anything_is_still_drawn(card, places):
     assert drawn.shape == (192, 1280, 3)
 
 
-def test_the_flattened_card_is_drawn(shade):
-    assert decoded(draw_flat(shade)).shape == (720, 1120, 3)
+def test_the_flattened_card_is_drawn_with_what_is_said_below_it(shade):
+    """The card has 140 x 90 mm at 8 pixels a millimetre; below it stands what the marks mean."""
+    plain = decoded(draw_flat(shade))
+    blurred = decoded(draw_flat(replace(shade, reasons=("blurred",))))
+
+    assert plain.shape[1] == blurred.shape[1] == 1120
+    assert 720 < plain.shape[0] < blurred.shape[0] < 900
+
+
+def test_the_flattened_card_shows_the_verdicts(shade):
+    verdicts = {1: "accepted", 2: "recheck", 3: "unreadable"}
+    plain, drawn = (decoded(draw_flat(shade, told))[330:420] for told in ({}, verdicts))
+
+    for ink in VERDICT_INK.values():
+        near = [np.all(np.abs(p.astype(int) - ink) < 24, axis=2).sum() for p in (plain, drawn)]
+        assert near[1] > near[0] + 50
