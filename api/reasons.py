@@ -137,7 +137,7 @@ _OWN = (
     Reason(
         "different_strips",
         "doubt",
-        "The photos show different strips: several pads differ far more than photos of one do.",
+        "The photos show different strips: pads differ far more than photos of one strip do.",
         "Give photos of one strip only, taken within a few seconds of each other.",
     ),
 )
