@@ -37,6 +37,14 @@ BLUR_REACH = 2.0
 GLARE_RISE, GLARE_SHARE = 0.10, 0.04
 """A mirror spot: pixels this much brighter (code) than the pad's middle value, over this share."""
 
+OVER_WHITE = 1.05
+"""Share of white above which no pad lies: its own dye would have to outshine the bare paper."""
+
+ADDED_ALIKE, OWN_ALIKE = 0.25, 0.45
+"""A mirror adds the same share of white to every channel; a stain and a shadow take off more where
+the pad is brighter. Spread over mean of what parts of a pad differ by, at most; and of the darker
+part itself, at least, since on a grey pad the two look alike."""
+
 DIRT_FALL, DIRT_SHARE = 0.10, 0.04
 """Dirt: pixels this much darker, over this share."""
 
@@ -93,7 +101,7 @@ def pad_colours(
 ) -> tuple[PadColour, ...]:
     """Return the colours of the strip's pads in the order of `strip.pads`."""
     middles = [
-        _middle(flat, quad, said)
+        _middle(flat, light, quad, said)
         for quad, said in zip(strip.quads_mm, strip.pad_reasons, strict=True)
     ]
     read = [m for m in middles if m.readable]
@@ -169,7 +177,7 @@ def _shadow(centre_mm: Array, light: Light) -> tuple[str, ...]:
     return ("shadow_on_pad",) if np.sum(off < SHADOW_MM) >= 2 else ()
 
 
-def _middle(flat: Flat, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
+def _middle(flat: Flat, light: Light, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
     """Return the middle of the pad with these corners (4, 2), of which `said` is known already."""
     sides = np.linalg.norm(np.roll(quad_mm, -1, axis=0) - quad_mm, axis=1)
     side_mm = float(sides.min())
@@ -180,7 +188,8 @@ def _middle(flat: Flat, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
     middle = _Middle(_block_means(pixels), quad_mm.mean(axis=0), side_px, (), True)
     if not np.isfinite(pixels).all():
         return replace(middle, reasons=said or ("strip_cut_off",), readable=False)
-    reasons = (*said, *_seen_in(pixels, cut))
+    white = light.code_at(quad_mm.mean(axis=0)[None])[0]
+    reasons = tuple(dict.fromkeys((*said, *_seen_in(pixels, cut, white))))
     if side_px < FEWEST_PX:
         reasons = (*reasons, "too_small")
     if BLUR_REACH * flat.blur_mm > 0.35 * side_mm:
@@ -218,13 +227,42 @@ def _block_means(pixels: NDArray[np.float32]) -> Array:
     return np.asarray(blocks.mean(axis=(1, 3)).reshape(-1, 3))
 
 
-def _seen_in(pixels: NDArray[np.float32], cut: float) -> tuple[str, ...]:
-    """Return what the pixels of a pad's middle show: cut off, glare, dirt."""
-    luma = cv2.blur(pixels, (3, 3)) @ np.array([0.299, 0.587, 0.114], np.float32)
+def _seen_in(pixels: NDArray[np.float32], cut: float, white: Array) -> tuple[str, ...]:
+    """Return what the pixels of a pad's middle show beside `white` (3,): cut off, glare, dirt."""
+    calm = np.asarray(cv2.blur(pixels, (3, 3)), np.float32)
+    luma = calm @ np.array([0.299, 0.587, 0.114], np.float32)
     usual = float(np.median(luma))
     reasons = ["clipped"] if cut > CUT_SHARE else []
-    if np.mean(luma > usual + GLARE_RISE) > GLARE_SHARE:
+    darker = luma < usual - DIRT_FALL
+    stained = float(np.mean(darker)) > DIRT_SHARE
+    bright = float(np.mean(luma > usual + GLARE_RISE)) > GLARE_SHARE
+    # Where the lamp's mirror covers most of the pad, what stands out darker is the pad itself.
+    mirror = _outshines(calm, white)
+    mirror = mirror or (stained and _is_mirrored(calm[luma >= usual], calm[darker], white))
+    if bright or mirror:
         reasons.append("glare")
-    if np.mean(luma < usual - DIRT_FALL) > DIRT_SHARE:
+    if stained and not mirror:
         reasons.append("dirty")
     return tuple(reasons)
+
+
+def _outshines(calm: NDArray[np.float32], white: Array) -> bool:
+    """Say whether part of a pad is brighter than the paper in every channel."""
+    share = srgb_decode(calm.reshape(-1, 3).astype(np.float64)) / srgb_decode(white)
+    return bool(np.mean(share.min(axis=1) > OVER_WHITE) > GLARE_SHARE)
+
+
+def _is_mirrored(brighter: NDArray[np.float32], darker: NDArray[np.float32], white: Array) -> bool:
+    """Say whether the brighter pixels (n, 3) are the darker ones with a lamp's light added."""
+    full, shining = srgb_decode(white), np.median(brighter, axis=0).astype(np.float64)
+    own = srgb_decode(np.median(darker, axis=0).astype(np.float64)) / full
+    added = srgb_decode(shining) / full - own
+    whole = shining < CLIPPED_CODE
+    return bool(
+        whole.sum() >= 2 and _spread(added[whole]) < ADDED_ALIKE and _spread(own) > OWN_ALIKE
+    )
+
+
+def _spread(share: Array) -> float:
+    """Return how much the channels of a colour differ, in parts of their mean."""
+    return float(np.ptp(share) / max(float(share.mean()), 1e-6))

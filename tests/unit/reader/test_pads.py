@@ -12,7 +12,7 @@ from reader.find_strip import StripBox
 from reader.lab import SRGB_TO_XYZ_D50, delta_e00, xyz_from_lab
 from reader.light import light_field
 from reader.pads import pad_colours
-from reader.tone import srgb_encode
+from reader.tone import srgb_decode, srgb_encode
 from tests.unit.reader.test_light import HEIGHT, WIDTH, X_MM, Y_MM, flat_of
 
 CARD = replace(standard_card(), measured=True)
@@ -111,6 +111,25 @@ def test_faults_of_one_pad_are_named_there_only(where, lab, code):
 
     assert code in pads[1].reasons
     assert pads[0].reasons == pads[2].reasons == ()
+
+
+@pytest.mark.parametrize("light", [0.25, 0.35, 0.6])
+def test_a_mirror_over_most_of_a_pad_is_glare_and_no_dirt(light):
+    rgb = drawn()
+    there = near(0, -0.5, 0.2, -0.5, 0.5)
+    rgb[there] = srgb_encode(np.clip(srgb_decode(rgb[there]) + light * 0.85, 0, 1))
+    reasons = read(rgb)[0].reasons
+
+    assert "glare" in reasons
+    assert "dirty" not in reasons
+
+
+def test_a_shadow_over_part_of_a_pad_is_no_glare():
+    rgb = drawn()
+    there = near(0, -0.5, -0.1, -0.5, 0.5)
+    rgb[there] = srgb_encode(0.5 * srgb_decode(rgb[there]))
+
+    assert "glare" not in read(rgb)[0].reasons
 
 
 def test_a_cut_off_pad_is_not_read():
