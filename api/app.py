@@ -33,6 +33,7 @@ from api.pages.trouble import trouble
 from api.routes import chart, control, health, next_step, people, photos, read, review, shelf, tubs
 from api.schemas import Problem
 from api.settings import Settings
+from api.squeeze import Squeeze
 from api.store import open_store
 from api.watch import Watch
 from api.workers import ReadingPool
@@ -92,6 +93,7 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     add_handlers(app, trouble)
+    app.add_middleware(Squeeze)
     app.add_middleware(Door)
     app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes)
     app.add_middleware(Watch, metrics=app.state.metrics)
