@@ -52,7 +52,7 @@ def _text(analytes: tuple[str, ...], sample: str, better: bool) -> str:
     if sample == "fill":
         return (
             f"Run the hose for a minute, take a sample of its water, and measure {what}. "
-            "Enter each with the sample `fill`."
+            "Enter each as water from the hose, not from the tub."
         )
     way = (
         "The strips do not decide: use a drop test, or send a sample to a laboratory."
