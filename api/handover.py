@@ -18,8 +18,10 @@ from reportlab.platypus import Flowable, KeepInFrame, Paragraph, SimpleDocTempla
 from api.words import USUAL_CAUTIONS, amount, band, moment, plain
 
 INK, SUN, GREEN = HexColor("#0d1f1d"), HexColor("#ffd84d"), HexColor("#a9dcc0")
-BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=8.6, leading=11, textColor=INK)
-HEAD = ParagraphStyle("head", parent=BODY, fontName="Helvetica-Bold", fontSize=10.5, leading=15)
+BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.4, leading=12, textColor=INK)
+HEAD = ParagraphStyle(
+    "head", parent=BODY, fontName="Helvetica-Bold", fontSize=11.5, leading=16, spaceBefore=8
+)
 TITLE = ParagraphStyle("title", parent=BODY, fontName="Helvetica-Bold", fontSize=18, leading=24)
 MARGIN = 14 * mm
 
@@ -130,7 +132,9 @@ def story(sheet: Handover) -> list[Flowable]:
         parts += section("What comes next", [text(state + sheet.answer["step"]["text"])])
     parts += section("What to test, and when", [grid([list(row) for row in TESTS], (32, 150))])
     warned = [*USUAL_CAUTIONS, *OWNER_NEVER, *(sheet.answer["cautions"] if sheet.answer else ())]
-    boxed = Table([[[text(f"! {one}") for one in dict.fromkeys(warned)]]], colWidths=[182 * mm])
+    boxed = Table(
+        [[[text(f"! {one}") for one in dict.fromkeys(warned)]]], colWidths=[180 * mm], hAlign="LEFT"
+    )
     boxed.setStyle([("BOX", (0, 0), (-1, -1), 1.5, INK), ("BACKGROUND", (0, 0), (-1, -1), SUN)])
     return [*parts, *section("Cautions", [boxed])]
 
