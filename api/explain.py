@@ -39,5 +39,7 @@ def pad_pictures(pad: PadReading, curve: Curve) -> dict[str, bytes]:
     seen = posterior(curve, pad.lab, pad.cov, pad.dof)
     return {
         f"{name}-path.svg": draw_path(curve, pad.lab, pad.cov, pad.estimate.at).encode(),
-        f"{name}-value.svg": draw_posterior(curve, seen, pad.estimate, wanted).encode(),
+        f"{name}-value.svg": draw_posterior(
+            curve, seen, pad.estimate, wanted, pad.status != "unreadable"
+        ).encode(),
     }

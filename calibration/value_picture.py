@@ -15,13 +15,23 @@ WIDTH = 390.0
 HELD = "#8fb5ab"
 WANTED = "#2f5d8a"
 
+UNTOLD = "cannot be told"
+COLOUR_ALONE = "dashed: where the colour alone would put it; do not use it"
+
 Wanted = tuple[float | None, float | None]
 
 
 def draw_posterior(
-    curve: Curve, seen: Posterior, read: Estimate, wanted: Wanted | None = None
+    curve: Curve,
+    seen: Posterior,
+    read: Estimate,
+    wanted: Wanted | None = None,
+    is_told: bool = True,
 ) -> str:
-    """Return an SVG of the probability along the chart, with value, band and the range wanted."""
+    """Return an SVG of the probability along the chart, with value, band and the range wanted.
+
+    Where the pad cannot be told (`is_told` False), neither value nor band stands in words.
+    """
     x, y, w, h = 24.0, 66.0, 342.0, 110.0
     first, last = max(float(curve.steps[0]), -0.5), curve.last + 0.5
     base = y + h
@@ -41,10 +51,11 @@ def draw_posterior(
     low, high = ends(read.low, read.high)
     held = [p for p, i in zip(hill, inside, strict=True) if low <= seen.steps[i] <= high]
     chart = curve.chart
-    name = f"{plain(chart)}: {in_unit(f'{read.value:.3g}', chart.unit)}"
+    name = f"{plain(chart)}: {in_unit(_digits(read.value), chart.unit) if is_told else UNTOLD}"
+    sure = _band_words(read, chart.unit) if is_told else COLOUR_ALONE
     parts = [
         text((20, 28), name, 17, "start", bold=True),
-        text((20, 47), _band_words(read, chart.unit), 12, "start", QUIET),
+        text((20, 47), sure, 12, "start", QUIET),
         *(line((across(i), y), (across(i), base), FAINT) for i in range(len(chart.blocks))),
         polygon([(across(low), base), *held, (across(high), base)], HELD, "none", 0, 0.8),
         polyline(hill, INK, 1.5),
@@ -58,7 +69,7 @@ def draw_posterior(
     if wanted is not None:
         parts += _wanted(wanted, [across(end) for end in ends(*wanted)], base + 58, chart.unit)
     height = base + (58 if wanted is None else 92)
-    return page(WIDTH, height, f"{name}, {_band_words(read, chart.unit)}", parts)
+    return page(WIDTH, height, f"{name}, {sure}", parts)
 
 
 def _wanted(wanted: Wanted, at: list[float], y: float, unit: str) -> list[str]:
@@ -88,12 +99,18 @@ def in_unit(number: str, unit: str) -> str:
     return number if unit == "pH" else f"{number} {unit}"
 
 
+def _digits(value: float) -> str:
+    """Return a value with three digits, thousands written out."""
+    return f"{value:.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
+
+
 def _band_words(read: Estimate, unit: str) -> str:
     sure = f"{100 * read.confidence:.0f} % sure"
-    if read.low is None and read.high is None:
-        return f"{sure} of nothing: the band is open on both sides"
-    if read.high is None:
-        return f"{sure}: at least {in_unit(f'{read.low:.3g}', unit)}"
-    if read.low is None:
-        return f"{sure}: at most {in_unit(f'{read.high:.3g}', unit)}"
-    return f"{sure}: {read.low:.3g} to {in_unit(f'{read.high:.3g}', unit)}"
+    low, high = read.low, read.high
+    if low is not None and high is not None:
+        return f"{sure}: {_digits(low)} to {in_unit(_digits(high), unit)}"
+    if low is not None:
+        return f"{sure}: at least {in_unit(_digits(low), unit)}"
+    if high is not None:
+        return f"{sure}: at most {in_unit(_digits(high), unit)}"
+    return f"{sure} of nothing: the band is open on both sides"

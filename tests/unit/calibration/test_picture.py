@@ -43,3 +43,21 @@ def test_the_posterior_says_value_and_band(value, says):
     svg = draw_posterior(curve, posterior(curve, lab, cov), estimate(curve, lab, cov))
 
     assert any(says in line for line in words(svg))
+
+
+def test_a_pad_that_cannot_be_told_has_neither_value_nor_band_in_words():
+    curve, lab, cov = fit_curve(chart(CHLORINE)), colours(CHLORINE, 2.0), 0.3 * np.eye(3)
+    seen, read = posterior(curve, lab, cov), estimate(curve, lab, cov)
+    found = words(draw_posterior(curve, seen, read, is_told=False))
+
+    assert found[0].endswith("cannot be told")
+    assert not any("sure" in line for line in found)
+
+
+def test_thousands_are_written_out():
+    curve, lab, cov = fit_curve(chart(CHLORINE)), colours(CHLORINE, 2.0), 0.3 * np.eye(3)
+    read = replace(estimate(curve, lab, cov), value=2520.4, low=999.7, high=None)
+    found = words(draw_posterior(curve, posterior(curve, lab, cov), read))
+
+    assert found[0].endswith("2520 mg/L")
+    assert "at least 1000 mg/L" in found[1]
