@@ -1,4 +1,6 @@
-// What can be said of a photo before it is sent: too dark, burnt out, blurred, too small. Hints, never verdicts.
+// What can be said of a photo before it is sent: too dark, burnt out, blurred, too small, cut off. Hints, never verdicts.
+import { wholeCard } from "./whole_card.js";
+
 const SIDE = 640;
 
 const grey = async (file) => {
@@ -40,5 +42,6 @@ export const framing = async (file) => {
   if (bright < 90) hints.push("It looks dark: go to a window's shade, or lighten up.");
   if (burnt > 0.12) hints.push("It looks burnt out: step into the shade, no flash.");
   if (steepest(seen) < 0.16) hints.push("It looks blurred: hold still, tap on the card to focus.");
+  if (!wholeCard(seen)) hints.push("I cannot see the whole card: step back until all its black squares are in the picture, with room around.");
   return hints;
 };
