@@ -18,7 +18,7 @@ from dosing.motion import advance
 from dosing.products import Product
 from dosing.sample import WaterSample
 from dosing.scale import inside, quantile
-from dosing.state import VOLUME_SD, State, sample_at
+from dosing.state import TUB_PRIORS, VOLUME_SD, State, sample_at
 from dosing.walk import NO_COURSE, Course, Filled, Walk, worth_keeping
 
 LAW_ERROR: Final = {"decay": 0.3, "yield": 0.25, "still": 0.2}
@@ -193,20 +193,24 @@ def _against_label(ln_strength: float) -> str:
     return f"{abs(share):.0%} {'stronger' if share > 0.0 else 'weaker'}"
 
 
+def _taught(state: State, name: str) -> bool:
+    return state.belief.sd(name) < 0.8 * TUB_PRIORS[name][1]
+
+
 def _rates_told(water: Water, state: State) -> Iterable[str]:
-    if state.belief.sd("decay") < 0.4:
+    if _taught(state, "decay"):
         middle, low, high = water.decay_per_day()
         yield (
             f"Chlorine fades by {-math.expm1(-middle):.0%} a day by itself "
             f"(95 %: {-math.expm1(-low):.0%} to {-math.expm1(-high):.0%})."
         )
-    if state.belief.sd("yield") < 0.5:
+    if _taught(state, "yield"):
         middle, low, high = water.yield_mg_l_day()
         yield (
             f"The generator makes {middle:.1f} mg/L a day at full output "
             f"(95 %: {low:.1f} to {high:.1f})."
         )
-    if state.belief.sd("still") < 0.6:
+    if _taught(state, "still"):
         middle, low, high = water.co2_loss_per_h()
         yield (
             f"Standing water loses {24 * middle:.0%} of its excess carbon dioxide a day "

@@ -65,6 +65,12 @@ def test_the_volume_is_learned_from_a_dose_and_its_answer():
     assert any("seems to hold" in fact and "not 1,250" in fact for fact in told.facts)
 
 
+def test_nothing_is_told_that_the_log_has_not_taught():
+    once = water(reading(0, "ph", 7.6, 7.4, 7.8), reading(0, "salt", 60.0, 50.0, 70.0))
+
+    assert once.facts == ()
+
+
 def test_what_two_doses_have_in_common_stays_in_common():
     """A tub found smaller by salt answers more to bicarbonate too."""
     before = water(reading(0, "total_alkalinity", 60.0, 55.0, 65.0))
