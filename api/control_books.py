@@ -147,7 +147,11 @@ def lines(session: Session) -> tuple[ControlLine, ...]:
 
 
 def line(session: Session, lot: str, analyte: str) -> ControlLine:
-    """Return what is known of one lot's analyte; dips that set the limits are not judged."""
+    """Return what is known of one lot's analyte.
+
+    Dips entered before the limits were set are not judged; one entered later is, however early
+    it was dipped.
+    """
 
     def of(kind: Any) -> Any:
         mine = select(kind).where(kind.lot == lot, kind.analyte == analyte).order_by(kind.id)
@@ -156,11 +160,13 @@ def line(session: Session, lot: str, analyte: str) -> ControlLine:
     sets = of(ControlSet)
     limits = ControlLimits(sets[-1].mean, sets[-1].sd, sets[-1].n) if sets else None
     readings = tuple(
-        ControlReading(dip.at, dip.value, lot, analyte, dip.name)
+        ControlReading(
+            dip.at, dip.value, lot, analyte, dip.name, bool(sets) and dip.entered_at > sets[-1].at
+        )
         for dip in dips(session, lot, analyte)
     )
     signed = tuple(Signed(one.at, one.by, one.why) for one in of(ControlSigned))
-    judged = [one for one in readings if sets and one.at > sets[-1].at]
+    judged = [one for one in readings if one.judged]
     return ControlLine(
         lot, analyte, readings, limits, signed, control_state(judged, limits, signed)
     )

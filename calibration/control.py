@@ -38,6 +38,8 @@ class ControlReading:
     analyte: str = ""
     name: str = ""
     """Photo or note that it came from."""
+    judged: bool = True
+    """False for the dips that the limits were set from: they are shown, not judged."""
 
 
 @dataclass(frozen=True)

@@ -63,15 +63,16 @@ def draw_control(
 def _marks(
     series: Sequence[ControlReading], limits: ControlLimits, signed: Sequence[Signed]
 ) -> list[tuple[str, ...]]:
-    """Return the rules broken at each reading; a signature begins the count anew."""
+    """Return the rules broken at each judged reading; a signature begins the count anew."""
     marks: list[tuple[str, ...]] = []
     run: list[float] = []
     before: datetime | None = None
     for reading in series:
         if any((before is None or word.at >= before) and word.at < reading.at for word in signed):
             run = []
-        run.append(limits.z(reading.value))
-        marks.append(history(run)[-1])
+        if reading.judged:
+            run.append(limits.z(reading.value))
+        marks.append(history(run)[-1] if reading.judged else ())
         before = reading.at
     return marks
 

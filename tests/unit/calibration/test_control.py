@@ -1,5 +1,6 @@
 """Control charts: each Westgard rule as the paper words it, and the way back from recheck."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
 
@@ -129,6 +130,13 @@ def test_the_picture_rings_what_broke_and_marks_the_signature():
     assert "signed off: Mara" in words
     assert "free chlorine <A7>" in words
     assert draw_control([], LIMITS, "ph", "pH").count("no control readings yet") == 1
+
+
+def test_dips_that_set_the_limits_are_drawn_but_not_judged():
+    far, near = series(3.4, 0.1)
+    svg = draw_control([replace(far, judged=False), near], LIMITS, "ph", "pH")
+
+    assert "1-3s" not in svg
 
 
 def test_every_rule_has_its_words():
