@@ -34,9 +34,9 @@ ACTIONS = (
 KINDS = (
     *("chlorinating", "acid", "base_carbonate", "bicarbonate", "calcium", "salt"),
     *("phosphate_remover", "softening_medium", "dechlorinating"),
-    *("bromine", "silver", "monopersulfate"),
+    *("bromine", "silver", "monopersulfate", "biguanide"),
 )
-"""Product kinds of the contract."""
+"""Product kinds of the contract, and biguanide."""
 
 HELPS = (*KINDS, "air", "time", "new_water")
 ONLY_WITH = ("", "sensor", "generator", "no_generator", "chlorine", "bromine")

@@ -53,8 +53,9 @@ KINDS: Final[Mapping[str, Kind]] = {
     "bromine": Kind((), (), None),
     "silver": Kind((), (), None),
     "monopersulfate": Kind((), (), None),
+    "biguanide": Kind((), (), None),
 }
-"""The kinds of formats.md."""
+"""The kinds of formats.md, and biguanide, which chlorine and bromine must never meet."""
 
 RANGES: Final[Mapping[str, tuple[float, float]]] = {
     "purity": (0.0, 1.0),

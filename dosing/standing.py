@@ -26,6 +26,7 @@ MOVED_BY: Mapping[str, tuple[str, ...]] = {
     "bromine": ("bromine", "free_chlorine", "total_chlorine"),
     "silver": (),
     "monopersulfate": ("total_chlorine", "ph"),
+    "biguanide": (),
 }
 """Analytes whose readings no longer hold after a dose of the kind."""
 

@@ -29,7 +29,7 @@ AIR_RISE = 0.05
 NEUTRALISE_ABOVE = 15.0
 """Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
 
-NEVER_DOSED = ("bromine", "silver", "monopersulfate")
+NEVER_DOSED = ("bromine", "silver", "monopersulfate", "biguanide")
 """Kinds that a person gives, as their label says."""
 
 LOOKS = 3

@@ -136,6 +136,21 @@ def test_monopersulfate_makes_the_sensor_wait_a_week():
     assert any("let a week pass" in text for text in answer["cautions"])
 
 
+@pytest.mark.parametrize(
+    ("procedure", "sanitizer"),
+    [
+        *[("salt_startup", "salt_chlorine"), ("chlorine_startup", "chlorine")],
+        *[("bromine_startup", "bromine"), ("upkeep", "chlorine"), ("upkeep", "bromine")],
+    ],
+)
+def test_biguanide_in_the_water_ends_it_in_every_procedure(procedure, sanitizer):
+    used = event("dose", product="biguanide", amount_g=50)
+    answer = ask([used], procedure=procedure, sanitizer=sanitizer)
+    assert answer["step"]["action"] == "drain"
+    assert "purge the pipes" in answer["step"]["text"]
+    assert any("Power off" in caution for caution in answer["cautions"])
+
+
 def test_upkeep_waits_for_what_is_due_next():
     events = [*BALANCE[:3], read("salt", 1750, 60), read("ph", 7.5, 0.2, unit="pH")]
     answer = ask([*events, read("free_chlorine", 5, 0.5)], procedure="upkeep")
