@@ -132,8 +132,9 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
         )
     ph = next((one for _, one in now.gates() if one.analyte == "ph"), None)
     old_ph = now.history.standing("ph").band is None or (ph is not None and now.is_aired(ph))
-    if product.kind == "acid" and old_ph:
-        return measure(now, gate, "An acid dose needs a pH reading that still counts.")
+    if product.kind in ("acid", "base_carbonate") and old_ph:
+        what = "An acid" if product.kind == "acid" else "A soda ash"
+        return measure(now, gate, f"{what} dose needs a pH reading that still counts.")
     plan = planned(now, gate, where, product)
     if plan.spares:
         spared = _spared(now, gate, where, plan)
