@@ -26,18 +26,13 @@ from dosing.procedure import (
     Wait,
 )
 from dosing.procedure_table import Lines, Table, example
+from dosing.products import KINDS as KNOWN_KINDS
 
 ACTIONS = (
     *("prefilter", "cell_in", "fill", "power_on", "heat", "generator_output", "circulate"),
     *("clean_filter", "sensor_in", "drain", "purge"),
 )
-KINDS = (
-    *("chlorinating", "acid", "base_carbonate", "bicarbonate", "calcium", "salt"),
-    *("phosphate_remover", "softening_medium", "dechlorinating"),
-    *("bromine", "silver", "monopersulfate", "biguanide"),
-)
-"""Product kinds of the contract, and biguanide."""
-
+KINDS = tuple(KNOWN_KINDS)
 HELPS = (*KINDS, "air", "time", "new_water")
 ONLY_WITH = ("", "sensor", "generator", "no_generator", "chlorine", "bromine")
 RULES = ("drain", "sensor_waits")

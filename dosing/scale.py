@@ -27,7 +27,6 @@ UNKNOWN: Final = 0.7
 """How far off the water then is, on the scale (standard deviation)."""
 SURPRISE: Final = 2.0
 """A gap between reading and belief of more joint deviations than this widens the belief."""
-MOVES_BY_ITSELF: Final = ("ph", "free_chlorine", "total_chlorine", "bromine")
 NARROWEST: Final = 1e-4
 
 LEANS: Final = 0.03
@@ -43,18 +42,22 @@ OFFSETS: Final = {
 """c of ln(x + c) by analyte, in its unit; 0 for pH, which stays as it is."""
 
 
+def _c(analyte: str, offset: float | None) -> float:
+    return OFFSETS[analyte] if offset is None else offset
+
+
 def inwards(analyte: str, value: float, offset: float | None = None) -> float:
     """Return a value on its analyte's scale, or on that of another offset."""
     if analyte == "ph":
         return value
-    return math.log(max(value, 0.0) + (OFFSETS[analyte] if offset is None else offset))
+    return math.log(max(value, 0.0) + _c(analyte, offset))
 
 
-def outwards(analyte: str, place: float, offset: float | None = None) -> float:
+def outwards(analyte: str, place: float) -> float:
     """Return the value at a place of the scale; never negative."""
     if analyte == "ph":
         return place
-    return max(math.exp(min(place, 50.0)) - (OFFSETS[analyte] if offset is None else offset), 0.0)
+    return max(math.exp(min(place, 50.0)) - OFFSETS[analyte], 0.0)
 
 
 def bell(
@@ -63,7 +66,7 @@ def bell(
     """Return mean and sd on the scale of a belief given by mean and variance of the value."""
     if analyte == "ph":
         return mean, math.sqrt(max(variance, 0.0))
-    whole = max(mean, 0.0) + (OFFSETS[analyte] if offset is None else offset)
+    whole = max(mean, 0.0) + _c(analyte, offset)
     log_variance = math.log1p(variance / (whole * whole))
     return math.log(whole) - 0.5 * log_variance, math.sqrt(log_variance)
 
@@ -74,7 +77,7 @@ def unbell(
     """Return mean and variance of the value; the inverse of `bell`."""
     if analyte == "ph":
         return place, sd * sd
-    c = OFFSETS[analyte] if offset is None else offset
+    c = _c(analyte, offset)
     whole = math.exp(min(place + 0.5 * sd * sd, 50.0))
     return whole - c, whole * whole * math.expm1(min(sd * sd, 20.0))
 
@@ -169,7 +172,7 @@ def widened(reading: Reading, mean: float, variance: float) -> tuple[float, floa
     excess = gap * gap / (SURPRISE**2 * (spread * spread + width * width))
     if excess <= 1.0:
         return variance, 1.0
-    if reading.analyte not in MOVES_BY_ITSELF:
+    if not ANALYTES[reading.analyte].drifts:
         return variance * excess, math.sqrt(excess)
     wanted = math.sqrt((gap / SURPRISE) ** 2 - width * width)
     return variance * (wanted / max(spread, NARROWEST)) ** 2, 1.0

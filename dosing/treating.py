@@ -14,7 +14,7 @@ from dosing.measuring import ask, believed, expected, measure
 from dosing.portions import WORTH_INSIDE, gentler, least_harm, planned, unsparing
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
-from dosing.products import Product
+from dosing.products import KINDS, Product
 from dosing.situation import Situation
 from dosing.standing import MOVED_BY
 from dosing.steps import Expected, Todo
@@ -28,9 +28,6 @@ AIR_RISE = 0.05
 
 NEUTRALISE_ABOVE = 15.0
 """Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
-
-NEVER_DOSED = ("bromine", "silver", "monopersulfate", "biguanide")
-"""Kinds that a person gives, as their label says."""
 
 LOOKS = 3
 """Readings of one water before a cut dose, while it would end inside with too small a chance."""
@@ -89,8 +86,8 @@ def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | No
         return _time(now, gate)
     if help_ == "new_water":
         return _new_water(now, gate)
-    if help_ in NEVER_DOSED:
-        return None
+    if KINDS[help_].analyte is None:
+        return None  # a person gives it, as its label says
     products = now.products.of_kind(help_)
     return _dose(now, gate, where, least_harm(now, gate, where, products)) if products else None
 

@@ -13,9 +13,6 @@ from typing import Any
 
 from dosing.products import Product
 
-SYSTEMS = ("metric", "us")
-"""Grams with millilitres for liquids; ounces, fluid ounces, cups and spoons besides."""
-
 SPOONS = (("cup", 0.25), ("tablespoon", 0.5), ("teaspoon", 0.25))
 """Household measures from the largest, with the smallest part of each that can be filled."""
 
@@ -40,7 +37,8 @@ def amounts(product: Product, grams: float, system: str) -> tuple[Amount, ...]:
     grams
         The dose [g].
     system
-        `metric` or `us`.
+        `metric`: grams, with millilitres for liquids; `us`: ounces, fluid ounces, cups and spoons
+        besides.
     """
     found = [Amount(grams, "g", False)]
     millilitres = product.millilitres(grams)
