@@ -19,16 +19,7 @@ from reader.card_check import check_card
 from reader.colour_fit import ColourFit, fit_colour, patch_codes
 from reader.find_card import CardSeen, find_card, find_two
 from reader.flatten import Flat, flatten
-from reader.light import (
-    NARROW_MM,
-    NARROW_SD,
-    NOISE_SD,
-    PLANE_SD,
-    WIDE_MM,
-    WIDE_SD,
-    Light,
-    light_field,
-)
+from reader.light import NOISE_SD, Light, kinship, light_field
 from reader.photo import Photo, open_photo
 from reader.plane import Plane
 from reader.tone import srgb_decode, srgb_encode
@@ -43,9 +34,6 @@ SMOOTH_SD = 0.012
 
 TURNED = 0.5
 """Cosine of the angle between two cards' long sides below which they do not lie the same way."""
-
-SPOILED = ("card_cut_off", "card_tilted", "too_blurred", "overexposed", "underexposed")
-"""Reasons of a photo that make it no teacher of a card; plus what says that colours are wrong."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,19 +161,10 @@ def paper_between(
     """
     at_mm = np.vstack([known.white_mm, known_plane.to_card(new_plane.to_photo(new.white_mm))])
     log = np.log(np.maximum(srgb_decode(np.vstack([known.white_code, new.white_code])), 1e-4))
-    cov = kinship(at_mm) + NOISE_SD**2 * np.eye(len(at_mm))
+    cov = kinship(at_mm, at_mm) + NOISE_SD**2 * np.eye(len(at_mm))
     step = np.concatenate([np.zeros(len(known.white_mm)), np.ones(len(new.white_mm))])
     solved = np.linalg.solve(cov, step)
     return np.asarray(solved @ log / (solved @ step)), float((solved @ step) ** -0.5)
-
-
-def kinship(at_mm: Array) -> Array:
-    """Return the prior covariance (n, n) of the log light at places (n, 2), level left open."""
-    squared = np.sum((at_mm[:, None] - at_mm[None]) ** 2, axis=2)
-    plane = PLANE_SD**2 * (at_mm / 100.0) @ (at_mm / 100.0).T
-    wide = WIDE_SD**2 * np.exp(-0.5 * squared / WIDE_MM**2)
-    narrow = NARROW_SD**2 * np.exp(-0.5 * squared / NARROW_MM**2)
-    return np.asarray(25.0 + plane + wide + narrow)
 
 
 def pooled_paper(seen: Sequence[NewCardSeen]) -> Array:

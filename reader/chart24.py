@@ -21,13 +21,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader.card import Card
-from reader.card_beside import NewCardSeen, kinship, seen_by
+from reader.card_beside import NewCardSeen, seen_by
 from reader.chart_boxes import box_code
 from reader.colour_fit import ColourFit, Samples, solve
 from reader.find_card import CardSeen, find_card
 from reader.flatten import flatten
 from reader.lab import colour_science, delta_e00, lab_from_xyz
-from reader.light import NOISE_SD, Light, light_field
+from reader.light import NOISE_SD, Light, kinship, light_field
 from reader.photo import Photo, open_photo
 from reader.tone import srgb_decode, srgb_encode
 
@@ -150,7 +150,7 @@ def _luminance(lab: Array) -> Array:
 def _spread(light: Light, at_mm: Array) -> Array:
     """Return the covariance (n, n) of the log light at places, the card's white known."""
     both = np.vstack([light.white_mm, at_mm])
-    prior, count = kinship(both), len(light.white_mm)
+    prior, count = kinship(both, both), len(light.white_mm)
     inner = prior[:count, :count] + NOISE_SD**2 * np.eye(count)
     cross = prior[count:, :count]
     return np.asarray(prior[count:, count:] - cross @ np.linalg.solve(inner, cross.T))

@@ -62,7 +62,7 @@ class Light:
     @cached_property
     def _inverse(self) -> Array:
         """Inverse (n, n) of the covariance of the cells' log white."""
-        inner = _kinship(self.white_mm, self.white_mm)
+        inner = kinship(self.white_mm, self.white_mm)
         inner[np.diag_indices_from(inner)] += NOISE_SD**2
         return np.asarray(np.linalg.inv(inner), np.float64)
 
@@ -73,8 +73,8 @@ class Light:
 
     def uncertainty_at(self, at_mm: Array) -> Array:
         """Return the standard deviation (k,) of the log light at places (k, 2)."""
-        kin = _kinship(at_mm, self.white_mm)
-        own = np.array([_kinship(place[None], place[None])[0, 0] for place in at_mm])
+        kin = kinship(at_mm, self.white_mm)
+        own = np.diag(kinship(at_mm, at_mm))
         spared = np.einsum("kn,nm,km->k", kin, self._inverse, kin, optimize=True)
         return np.asarray(np.sqrt(np.clip(own - spared, 1e-8, None)), np.float64)
 
@@ -84,11 +84,11 @@ class Light:
         Smoothed in the logarithm of plain sRGB: over a card the white's codes vary little enough
         that another curve would give the same surface.
         """
-        return srgb_encode(np.exp(_kinship(at_mm, self.white_mm) @ self._solved))
+        return srgb_encode(np.exp(kinship(at_mm, self.white_mm) @ self._solved))
 
 
-def _kinship(first_mm: Array, second_mm: Array) -> Array:
-    """Return the prior covariance (n, k) of the log light between two sets of places."""
+def kinship(first_mm: Array, second_mm: Array) -> Array:
+    """Return the prior covariance (n, k) of the log light between places, level left open."""
     sizes = np.sum(first_mm**2, axis=1)[:, None] + np.sum(second_mm**2, axis=1)
     squared = np.maximum(sizes - 2.0 * first_mm @ second_mm.T, 0.0)
     plane = PLANE_SD**2 * (first_mm / 100.0) @ (second_mm / 100.0).T
@@ -207,7 +207,7 @@ def _cells(points: _Points, card: Card) -> tuple[Array, Array, NDArray[np.bool_]
 def _kept(at_mm: Array, code: Array) -> NDArray[np.bool_]:
     """Return True (n,) for cells that lie on the smooth surface through the others."""
     log = 2.2 * np.log(np.maximum(code, 1e-3))
-    kin = _kinship(at_mm, at_mm)
+    kin = kinship(at_mm, at_mm)
     keep = np.ones(len(at_mm), bool)
     for _ in range(3):
         inner = kin[np.ix_(keep, keep)] + NOISE_SD**2 * np.eye(int(keep.sum()))

@@ -16,7 +16,7 @@ import numpy as np
 from tests.bench.figures import summary
 from tests.bench.photo_sets import Job, photo_of, setting_of
 from tests.bench.readings import pad_row, table_of
-from tests.bench.two_cards import Beside, chart_labs, measured_labs, photo, true_labs
+from tests.bench.two_cards import Beside, measured_labs, photo, true_labs
 from tests.render import strips
 from tests.render.inks import Print
 from tests.render.spectra import de00
@@ -116,10 +116,3 @@ def _told(off: Sequence[float], rows: Sequence[dict[str, Any]]) -> dict[str, flo
         "card_de00_p95": round(float(np.quantile(off, 0.95)), 2),
         **{key: round(read[key], 3) for key in keys},
     }
-
-
-def chart_off() -> float:
-    """How far the rendered chart is from its published values: median dE00, nearer edition."""
-    from reader.chart24 import EDITIONS, published
-
-    return min(float(np.median(de00(published(one), chart_labs()))) for one in EDITIONS)
