@@ -12,27 +12,10 @@ from dosing.motion import CHLORINE_INPUTS, chlorine_after
 from dosing.scale import inside, quantile
 from dosing.water import Water
 
-OUTPUT_STEPS: Final = 20
-"""Settings a generator has from nothing to full; common practice: 5 % steps or coarser."""
-SETTLES_H: Final = 168.0
-"""After a change of output the level is judged this much later [h]; common practice."""
 SOFT_MG_L: Final = 5.0
 """Hardness that a softener leaves [mg/L as CaCO3]; common practice."""
 SOFT_SD_MG_L: Final = 3.0
 NORMAL_95: Final = 1.959964
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """An output for the generator and what it would lead to."""
-
-    output: float
-    """0 to 1."""
-    probability: float
-    """Of the level staying within the wanted range after it has settled."""
-    low: float
-    """95 % band of the free chlorine then [mg/L]."""
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,25 +59,6 @@ def daily_loss(water: Water) -> tuple[float, float, float]:
     mean = sum(losses) / len(losses)
     sd = math.sqrt(sum((loss - mean) ** 2 for loss in losses) / len(losses))
     return mean, max(mean - NORMAL_95 * sd, 0.0), mean + NORMAL_95 * sd
-
-
-def output_for(water: Water, low_mg_l: float, high_mg_l: float) -> Setting:
-    """Return the generator output that most likely keeps the free chlorine within a range.
-
-    Of outputs that are as good to within 1 %, the lowest: the cell lasts longer.
-    """
-    settings = [
-        _setting(water, step / OUTPUT_STEPS, low_mg_l, high_mg_l)
-        for step in range(OUTPUT_STEPS + 1)
-    ]
-    best = max(setting.probability for setting in settings)
-    return next(setting for setting in settings if setting.probability >= best - 0.01)
-
-
-def _setting(water: Water, output: float, low_mg_l: float, high_mg_l: float) -> Setting:
-    then = water.later(SETTLES_H, output=output)
-    chance = then.probability("free_chlorine", low_mg_l, high_mg_l)
-    return Setting(output, chance, *then.band("free_chlorine"))
 
 
 def softened_fill(

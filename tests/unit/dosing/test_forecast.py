@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from dosing.forecast import daily_loss, hold_chance, output_for, softened_fill
+from dosing.forecast import daily_loss, hold_chance, softened_fill
 from dosing.log import Log, Reading, Tub
 from dosing.products import generic_products
 from dosing.water import Course, believe
@@ -56,20 +56,6 @@ def test_the_daily_loss_is_learned_from_the_residuals():
 
     assert told[2] - told[1] < first[2] - first[1]
     assert told[1] < told[0] < told[2]
-
-
-def test_the_output_suits_what_the_cell_makes():
-    """Days at full output: where the level climbs less will do, where it falls all is needed."""
-    full = ((START, 1.0),)
-    strong = [reading(24 * day, "free_chlorine", 4.0 + 1.5 * day) for day in range(5)]
-    weak = [reading(24 * day, "free_chlorine", 4.0 - 0.35 * day) for day in range(5)]
-
-    less = output_for(water(*strong, outputs=full, hours=96), 3.0, 6.0)
-    more = output_for(water(*weak, outputs=full, hours=96), 3.0, 6.0)
-
-    assert less.output < 0.7 < more.output
-    assert less.low < less.high
-    assert 0.0 <= more.probability <= 1.0
 
 
 @pytest.mark.parametrize(("hard", "share"), [(400.0, 0.89), (120.0, 0.61), (60.0, 0.0)])
