@@ -64,12 +64,15 @@ class Acted:
         return (1.0 if high is None else spread.cdf(high)) - under
 
 
-def mixed(water: Water, product: Product, grams: float) -> Mixed:
-    """Return the water once so many grams have mixed, or acted if the product is slow."""
+def mixed(water: Water, product: Product, grams: float, asked: str = "ph") -> Mixed:
+    """Return the water once so many grams have mixed, or acted if the product is slow.
+
+    Its pH is right only where that is `asked` for, or the product chlorinates.
+    """
     if product.kind == "chlorinating":
         return water.after_dose(product, grams).later(CHLORINE_MIXES_H)
     if not product.is_slow or product.analyte is None:
-        return water.after_dose(product, grams)
+        return water.after_dose(product, grams, moves_ph=asked == "ph")
     analyte = product.analyte
     by = effect(product, grams, water.volume_l)[analyte] if grams > 0.0 else 0.0
     loose = math.hypot(water.volume_sd_l / water.volume_l, product.strength_error_95 / NORMAL_95)
@@ -181,24 +184,26 @@ def _sparing(keep: Keep, crossing: float, water: Water, product: Product, most: 
     inside = water.probability(keep.analyte, keep.low, keep.high)
 
     def pushes_out(grams: float) -> bool:
-        after = mixed(water, product, grams).probability(keep.analyte, keep.low, keep.high)
+        after = mixed(water, product, grams, keep.analyte).probability(
+            keep.analyte, keep.low, keep.high
+        )
         return grams > 0.0 and inside - after > crossing
 
     return _largest(pushes_out, most)
 
 
 def _moved(want: Want, water: Water, product: Product, grams: float) -> float:
-    after = mixed(water, product, grams).value(want.analyte)
+    after = mixed(water, product, grams, want.analyte).value(want.analyte)
     return abs(after - water.value(want.analyte))
 
 
 def _past_aim(want: Want, water: Water, product: Product, grams: float, direction: float) -> bool:
-    after = mixed(water, product, grams).value(want.analyte)
+    after = mixed(water, product, grams, want.analyte).value(want.analyte)
     return direction * (after - want.aim) > 0.0
 
 
 def _past_far(want: Want, water: Water, product: Product, grams: float, direction: float) -> bool:
-    low, high = mixed(water, product, grams).band(want.analyte, SURE)
+    low, high = mixed(water, product, grams, want.analyte).band(want.analyte, SURE)
     edge = high if direction > 0.0 else low
     return want.far is not None and direction * (edge - want.far) > 0.0
 

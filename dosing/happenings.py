@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from dosing.buffer import HIGHEST, LOWEST, Buffer, near
@@ -83,8 +83,11 @@ def _unknown(reading: Reading, mean: float) -> float:
     return UNKNOWN * (max(mean, reading.value) + OFFSETS[reading.analyte])
 
 
-def dose(state: State, product: Product, grams: float) -> None:
-    """Put a dose into the water; slow products begin their work."""
+def dose(state: State, product: Product, grams: float, *, moves_ph: bool = True) -> None:
+    """Put a dose into the water; slow products begin their work.
+
+    Without `moves_ph` what dissolves leaves the pH as it was: for questions about all else.
+    """
     if grams <= 0.0 or product.analyte is None:
         return
     strength = f"strength of {product.id}"
@@ -94,7 +97,7 @@ def dose(state: State, product: Product, grams: float) -> None:
     elif product.removes_mg_cl2_per_g is not None:
         _neutralise(state, product, grams, strength)
     else:
-        _dissolve(state, product, grams, strength)
+        _dissolve(state, product, grams, strength, moves_ph=moves_ph)
     state.jets_left_h = max(state.jets_left_h, JETS_AFTER_DOSE_H)
     state.hold_positive()
 
@@ -104,15 +107,29 @@ def _factor(state: State, strength: str) -> float:
     return math.exp(state.belief.of(strength) - state.belief.of("volume"))
 
 
-def _dissolve(state: State, product: Product, grams: float, strength: str) -> None:
+def _dissolve(
+    state: State, product: Product, grams: float, strength: str, *, moves_ph: bool
+) -> None:
     """Add what dissolves; pH by the equilibrium, all else by mass."""
-    added = dissolved(product, grams, state.tub.volume_l)
     change = _entries_changed(effect(product, grams, state.tub.volume_l))
+    factor = _factor(state, strength)
+    if moves_ph:
+        _shift_ph(state, change, dissolved(product, grams, state.tub.volume_l), strength)
+    state.sulfate += change.pop("sulfate", 0.0) * factor
+    for entry, by in change.items():
+        _add(state, entry, by * factor, strength)
+    if product.analyte != "salt":  # whether a strip counts chloride from elsewhere is not sure
+        state.belief.shake("salt", 0.3 * change.get("salt", 0.0) * factor)
+
+
+def _shift_ph(
+    state: State, change: Mapping[str, float], added: Mapping[str, float], strength: str
+) -> None:
+    """Move the pH by the equilibrium, before what dissolves has changed anything else."""
     factor = _factor(state, strength)
     old, free = state.buffer(), state.belief.of("free")
     new = _buffer_after(state, change, factor)
     carbon = sum(MOVES[formula].carbon * mg / MOLAR_MASS[formula] for formula, mg in added.items())
-    state.sulfate += change.pop("sulfate", 0.0) * factor
     net_change, chlorine_change = change.get("net", 0.0), change.get("free", 0.0)
 
     def law(point: Sequence[float]) -> tuple[float]:
@@ -133,10 +150,6 @@ def _dissolve(state: State, product: Product, grams: float, strength: str) -> No
     bends = abs(law([state.belief.of(name) for name in inputs])[0] - before) > STRAIGHT_PH
     (state.belief.bend if bends else state.belief.lean)(inputs, ("ph",), law, {})
     state.belief.shake("ph", 0.005 + 0.05 * abs(state.belief.of("ph") - before))
-    for entry, by in change.items():
-        _add(state, entry, by * factor, strength)
-    if product.analyte != "salt":  # whether a strip counts chloride from elsewhere is not sure
-        state.belief.shake("salt", 0.3 * change.get("salt", 0.0) * factor)
 
 
 def _entries_changed(change: dict[str, float]) -> dict[str, float]:
@@ -153,7 +166,7 @@ def _entries_changed(change: dict[str, float]) -> dict[str, float]:
     return {entry: by for entry, by in named.items() if abs(by) > 1e-9}
 
 
-def _buffer_after(state: State, change: dict[str, float], factor: float) -> Buffer:
+def _buffer_after(state: State, change: Mapping[str, float], factor: float) -> Buffer:
     """Return the buffer of the water that the dose will make."""
     trial = state.copy()
     for entry, by in change.items():

@@ -33,6 +33,7 @@ class Water:
 
     def __init__(self, state: State, at: datetime) -> None:
         self._state = state
+        self._dosed: dict[tuple[Product, float, bool], Water] = {}
         self.at = at
         """The moment it speaks of."""
 
@@ -68,11 +69,17 @@ class Water:
         return inside(analyte, *self._state.shown(analyte, sample), low, high)
 
     # What would be
-    def after_dose(self, product: Product, grams: float) -> Water:
-        """Return the water after a dose has mixed; slow products have only begun."""
-        state = self._state.copy()
-        happenings.dose(state, product, grams)
-        return Water(state, self.at)
+    def after_dose(self, product: Product, grams: float, *, moves_ph: bool = True) -> Water:
+        """Return the water after a dose has mixed; slow products have only begun.
+
+        Who does not ask for the pH says so: its law is the dear part, and nothing else hangs on it.
+        """
+        key = product, grams, moves_ph
+        if key not in self._dosed:  # the search for an amount asks for the same one again
+            state = self._state.copy()
+            happenings.dose(state, product, grams, moves_ph=moves_ph)
+            self._dosed[key] = Water(state, self.at)
+        return self._dosed[key]
 
     def after_replacement(self, fraction: float) -> Water:
         """Return the water after a share of it was replaced from the hose."""

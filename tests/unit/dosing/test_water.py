@@ -240,3 +240,15 @@ def test_a_running_salt_tub_has_an_output_nobody_told():
     assert running.value("free_chlorine") == pytest.approx(4.0, abs=1.2)
     assert running.band("free_chlorine")[1] > 5.0
     assert told.value("free_chlorine") < 1.5
+
+
+def test_leaving_the_ph_alone_changes_nothing_else_of_a_dose():
+    now = water(
+        reading(0, "total_alkalinity", 120.0, 110.0, 130.0), reading(0, "ph", 7.8, 7.6, 8.0)
+    )
+    for name, grams in (("dry-acid", 40.0), ("soda-ash", 60.0), ("liquid-chlorine", 50.0)):
+        whole = now.after_dose(PRODUCTS[name], grams)
+        part = now.after_dose(PRODUCTS[name], grams, moves_ph=False)
+        for analyte in ("total_alkalinity", "free_chlorine", "salt", "calcium_hardness"):
+            assert part.band(analyte) == whole.band(analyte)
+        assert part.value("ph") == now.value("ph") != whole.value("ph")
