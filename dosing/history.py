@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -32,7 +33,8 @@ class History:
 
     def __init__(self, log: Log, procedure: Procedure, products: Products, at: datetime) -> None:
         self.log, self.procedure, self.products = log, procedure, products
-        self._walk = Walk(log, products, course_of(log, procedure, products), at)
+        self.course = course_of(log, procedure, products)
+        self._walk = Walk(log, products, self.course, at)
         self._remembered = len(log.events) - REMEMBERS
         self.standings: dict[tuple[str, str], Standing] = {}
         self.done_at: dict[str, datetime] = {}
@@ -60,13 +62,43 @@ class History:
         for place, event in enumerate(log.events):
             self._believes = place >= self._remembered
             self._take(event)
+        self._ask(at)
+
+    def _ask(self, at: datetime) -> None:
+        """Let the belief stand until the moment of asking, once all events were taken."""
         self._believes = True
-        self.last_at = log.events[-1].at if log.events else at
+        self._walk_of_events = self._walk.copy()
+        self.last_at = self.log.events[-1].at if self.log.events else at
         self._walk.wait_until(self.last_at)
         self.water_at_last_event = Water(self._walk.state.copy(), self.last_at)
         self._walk.wait_until(at)
         self.water = Water(self._walk.state, at)
         """The belief at the moment of asking."""
+
+    def grown(self, log: Log, at: datetime) -> History:
+        """Return the history of this log with later events at its end, asked at a later moment.
+
+        What was replayed is not replayed, unless the new events tell that it went otherwise.
+        """
+        course = course_of(log, self.procedure, self.products)
+        walk = self._walk_of_events.going_on(log, course, at)
+        if not (self.log.events and self._walk_of_events.agrees(walk)):
+            return History(log, self.procedure, self.products, at)
+        twin = copy(self)
+        twin.log, twin.course, twin._walk = log, course, walk
+        if log is self.log:
+            twin._ask(at)
+            twin.water_at_last_event = self.water_at_last_event
+            return twin
+        for name, own in vars(self).items():
+            if isinstance(own, dict | list | set):
+                setattr(twin, name, own.copy())
+        twin.standings = {key: one.copy() for key, one in self.standings.items()}
+        twin._done_by_name = {key: times.copy() for key, times in self._done_by_name.items()}
+        for event in log.events[len(self.log.events) :]:
+            twin._take(event)
+        twin._ask(at)
+        return twin
 
     def _take(self, event: Event) -> None:
         if isinstance(event, Reading) and self._unsettled(event):
@@ -84,6 +116,10 @@ class History:
             self._move_all(event.at + self.mixing("new_water"))
         else:
             self._done(event)
+
+    def walk(self) -> Walk:
+        """Return the walk through the log at the moment of asking, free to go on."""
+        return self._walk.copy()
 
     def standing(self, analyte: str, sample: str = "tub") -> Standing:
         """Return what is known of an analyte in one sample."""

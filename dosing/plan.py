@@ -1,27 +1,29 @@
 """Looking ahead: steps likely to come, products to bring, visits and days until done.
 
-Each run draws what the measurements to come may show from the belief, enters them in a copy of the
-log, and does what the engine answers. Drawn one after the other, readings of one run are as much
-like each other as one tub's are.
+Each run is one tub, drawn once from the belief (volume, strengths, state, demand, yield and all
+they have in common) and moved by the engine's own laws. Measurements show that tub through the
+usual strip's error; the engine answers to them as it would to a log.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from random import Random
 from typing import Any
 
-from dosing.analytes import ANALYTES, NORMAL_95
+from dosing.analytes import ANALYTES
 from dosing.chemistry import softened_share
-from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
+from dosing.log import Done, Dose, Event, Log, ReplacedWater
 from dosing.next_step import step_now
-from dosing.procedure import Procedure
+from dosing.procedure import Gate, Hold, Procedure
 from dosing.products import Products
 from dosing.situation import Situation
 from dosing.steps import Todo
+from dosing.truth import Truth
 
 MINUTES = {"fill": 75, "heat": 8 * 60, "circulate": 12, "sensor_in": 15, "drain": 60}
 """How long a person's steps take, others five minutes [min] (common practice)."""
@@ -30,7 +32,12 @@ VISIT_GAP = timedelta(hours=4)
 """A wait this long ends a visit."""
 
 MOST_STEPS = 120
-MOST_DAYS = 60.0
+MOST_DAYS = 21.0
+"""A run that takes longer counts as not finished."""
+RUNS = 9
+"""Tubs walked through when nobody says otherwise: their ends hold eight tubs in ten, and a plan
+takes seconds. From 19 on the limits hold nine in ten."""
+BAND = 0.90
 WITHIN_DAYS = (2, 3, 4, 5, 7, 10, 14, 21)
 SOFT_WATER_MG_L = 5.0
 """Hardness behind a softener [mg/L as CaCO3] (common practice)."""
@@ -46,12 +53,13 @@ class Run:
     measurements: int = 0
     visits: int = 1
     days: float = 0.0
-    done: bool = False
+    stopped: str = ""
+    """Why it was not finished; empty when it was."""
 
 
 @dataclass(frozen=True)
 class Spread:
-    """A middle with the limits that hold eight runs of ten."""
+    """A middle, with limits within which another such tub lies as often as `Plan.held` says."""
 
     middle: float
     low: float
@@ -62,13 +70,24 @@ class Spread:
 class Plan:
     """What a technician packs the van for."""
 
+    runs: int
+    """How many tubs were walked through; all probabilities are shares of them."""
+    held: float
+    """Share of tubs that the limits hold: 0.9, or less where there are too few runs for it."""
+    ends: bool
+    """Whether the procedure ends at all; upkeep does not."""
+    stopped: dict[str, int]
+    """Runs that were not finished, by what stopped them."""
     steps: tuple[tuple[float, str, str], ...]
     """Of the run nearest the middle: hours from now, kind, what."""
     products: dict[str, Spread]
     """Grams by product id."""
+    names: dict[str, str]
+    """What to call the products."""
     measurements: Spread
     visits: Spread
-    days: Spread
+    days: Spread | None
+    """Of the runs that were finished; None when none was."""
     done_within: dict[int, float]
     """Probability that all is done within so many days."""
     fill: tuple[str, ...]
@@ -76,7 +95,12 @@ class Plan:
 
 
 def plan(
-    log: Log, procedure: Procedure, products: Products, at: datetime, random: Random, runs: int = 8
+    log: Log,
+    procedure: Procedure,
+    products: Products,
+    at: datetime,
+    random: Random,
+    runs: int = RUNS,
 ) -> Plan:
     """Return what is likely to come.
 
@@ -87,54 +111,73 @@ def plan(
     random
         The source of chance; the same seed gives the same plan.
     runs
-        How many ways are walked; each costs a second or two for a whole start-up.
+        How many tubs are walked through; a whole start-up costs about half a second each.
     """
-    walked = [_walk(log, procedure, products, at, random) for _ in range(runs)]
-    middle = sorted(walked, key=lambda run: run.days)[(len(walked) - 1) // 2]
+    start = Situation(log, procedure, products, at)
+    walked = sorted((_walk(start, random) for _ in range(runs)), key=_length)
     used = dict.fromkeys(name for run in walked for name in run.grams)
+    done = [run.days for run in walked if not run.stopped]
     return Plan(
-        tuple(middle.steps),
+        runs,
+        held(runs),
+        procedure.ends,
+        dict(Counter(run.stopped for run in walked if run.stopped)),
+        tuple(walked[(runs - 1) // 2].steps),
         {name: _spread([run.grams.get(name, 0.0) for run in walked]) for name in used},
+        {name: products[name].label for name in used},
         _spread([run.measurements for run in walked]),
         _spread([run.visits for run in walked]),
-        _spread([run.days for run in walked]),
-        {
-            days: sum(run.done and run.days <= days for run in walked) / len(walked)
-            for days in WITHIN_DAYS
-        },
-        _fill(Situation(log, procedure, products, at)),
+        _spread(done) if done else None,
+        {days: sum(one <= days for one in done) / runs for days in WITHIN_DAYS},
+        _fill(start),
     )
+
+
+def _length(run: Run) -> tuple[bool, float]:
+    return bool(run.stopped), run.days
+
+
+def _cut(runs: int) -> int:
+    """Return how many runs lie outside the limits at each end."""
+    return max(math.floor(0.5 * (1.0 - BAND) * (runs + 1) + 1e-9) - 1, 0)
+
+
+def held(runs: int) -> float:
+    """Return the share of further tubs that the limits from so many runs hold, on average.
+
+    Of n + 1 tubs in random order the next is equally likely to lie at any place among the others.
+    """
+    return max(runs - 1 - 2 * _cut(runs), 0) / (runs + 1)
 
 
 def _spread(values: Sequence[float]) -> Spread:
-    ranked = sorted(values)
-    last = len(ranked) - 1
-    return Spread(
-        ranked[round(0.5 * last)], ranked[math.floor(0.1 * last)], ranked[math.ceil(0.9 * last)]
-    )
+    ranked, cut = sorted(values), _cut(len(values))
+    return Spread(ranked[(len(ranked) - 1) // 2], ranked[cut], ranked[-1 - cut])
 
 
-def _walk(log: Log, procedure: Procedure, products: Products, at: datetime, random: Random) -> Run:
-    """Do what the engine answers until it is done, asks a person, or takes too long."""
-    run, now = Run(), at
-    while len(run.steps) < MOST_STEPS and (now - at).total_seconds() < MOST_DAYS * 86400.0:
-        situation = Situation(log, procedure, products, now)
-        todo = step_now(situation)
-        run.steps.append(((now - at).total_seconds() / 3600.0, todo.kind, _what(todo)))
-        if todo.kind in ("none", "ask"):
-            run.done = todo.kind == "none"
+def _walk(start: Situation, random: Random) -> Run:
+    """Do what the engine answers for one drawn tub until it is done, asks, or takes too long."""
+    run, log, now = Run(stopped="too many steps"), start.log, start
+    truth = Truth(start.history, random)
+    while len(run.steps) < MOST_STEPS:
+        run.days = (now.at - start.at).total_seconds() / 86400.0
+        if run.days > MOST_DAYS:
+            run.days, run.stopped = MOST_DAYS, "too many days"
             break
-        if todo.kind == "wait":
-            then = todo.not_before or now
-            run.visits += then - now >= VISIT_GAP
-            now = then
-            continue
-        events, now = _done(todo, situation, random)
+        todo = step_now(now)
+        run.steps.append((24.0 * run.days, todo.kind, _what(todo)))
+        if todo.kind in ("none", "ask"):
+            run.stopped = "" if todo.kind == "none" else f"a person must decide: {todo.id}"
+            break
+        events, then = _done(todo, now.at, truth)
+        run.visits += todo.kind == "wait" and then - now.at >= VISIT_GAP
         run.measurements += todo.kind == "measure"
         if todo.product is not None and todo.amount_g is not None:
             run.grams[todo.product] = run.grams.get(todo.product, 0.0) + todo.amount_g
-        log = replace(log, events=(*log.events, *events))
-    run.days = (now - at).total_seconds() / 86400.0
+        if events:
+            log = replace(log, events=(*log.events, *events))
+        now = now.grown(log, then)
+        truth.follow(now.history, events, then)
     return run
 
 
@@ -146,11 +189,12 @@ def _what(todo: Todo) -> str:
     return todo.action or todo.id
 
 
-def _done(todo: Todo, now: Situation, random: Random) -> tuple[list[Event], datetime]:
+def _done(todo: Todo, at: datetime, truth: Truth) -> tuple[list[Event], datetime]:
     """Return the events that carrying out a step enters, and the moment after it."""
-    at = now.at
+    if todo.kind == "wait":
+        return [], todo.not_before or at
     if todo.kind == "measure":
-        read = [_draw(now, name, todo.sample, random) for name in todo.analytes]
+        read = [truth.read(at, name, todo.sample) for name in todo.analytes]
         return list(read), at + timedelta(minutes=2)
     if todo.kind == "dose":
         return [Dose(at, todo.product or "", todo.amount_g or 0.0)], at + timedelta(seconds=1)
@@ -161,56 +205,71 @@ def _done(todo: Todo, now: Situation, random: Random) -> tuple[list[Event], date
     return [Done(then, todo.id)], then
 
 
-def _draw(now: Situation, name: str, sample: str, random: Random) -> Reading:
-    """Return a reading as the belief and a strip's own error may bring it."""
-    analyte = ANALYTES[name]
-    value, sd = now.water.value(name, sample), now.water.sd(name, sample)
-    own = analyte.photo.half_band(value) / NORMAL_95
-    shown = value + random.gauss(0.0, 1.0) * math.hypot(sd, own)
-    shown = round(min(max(shown, 0.0), 0.9 * analyte.most), 2)
-    half = analyte.photo.half_band(shown)
-    return Reading(now.at, name, shown, max(shown - half, 0.0), shown + half, "photo", sample)
-
-
 def _fill(now: Situation) -> tuple[str, ...]:
-    """Say what the water from the hose will need, once it was tested."""
-    said = []
+    """Say what the water from the hose will need, or that it was not tested."""
+    hose = [one for _, one in now.gates() if one.sample == "fill"]
+    metals = [_metal(now, one) for one in hose if one.analyte != "calcium_hardness"]
+    return tuple(said for said in (_softened(now), *metals) if said)
+
+
+def _softened(now: Situation) -> str:
+    """Say which share of the fill to soften."""
     gate = next((one for _, one in now.gates() if one.analyte == "calcium_hardness"), None)
     hard = now.history.standing("calcium_hardness", "fill").band
-    if gate is not None and gate.high is not None and hard is not None:
-        aim = getattr(gate, "aim_down", None)
-        if hard.mode > gate.high.value and aim is not None:
-            share = softened_share(hard.mode, SOFT_WATER_MG_L, aim.value)
-            said.append(
-                f"Hardness of the hose's water is about {hard.mode:.0f} mg/L: with "
-                f"{100 * share:.0f} % of it softened the tub starts at {aim.value:g} mg/L."
-            )
-    for _, metal in now.gates():
-        if metal.sample == "fill" and now.state(metal).state == "shut":
-            label = ANALYTES[metal.analyte].label
-            said.append(f"Too much {label} in the hose's water: bring a metal-removing prefilter.")
-    return tuple(said)
+    if not isinstance(gate, Gate) or gate.high is None or gate.aim_down is None:
+        return ""
+    if hard is None:
+        return "" if _is_filled(now) else "Hardness of the hose's water: not tested yet."
+    about = f"Hardness of the hose's water is about {hard.mode:.0f} mg/L: "
+    if hard.mode <= gate.high.value:
+        return f"{about}no softened water is needed."
+    aim = gate.aim_down.value
+    share = softened_share(hard.mode, SOFT_WATER_MG_L, aim)
+    return f"{about}with {100 * share:.0f} % of it softened the tub starts at {aim:g} mg/L."
+
+
+def _metal(now: Situation, gate: Gate | Hold) -> str:
+    """Say whether a metal in the hose's water asks for a prefilter."""
+    label = ANALYTES[gate.analyte].label
+    state = now.history.as_read.get(gate.id, now.state(gate).state)
+    if state == "shut":
+        return f"Too much {label} in the hose's water: bring a metal-removing prefilter."
+    if state == "open":
+        return f"{label.capitalize()} in the hose's water is in range: no prefilter for it."
+    if _is_filled(now):
+        return ""
+    return f"{label.capitalize()} in the hose's water is not known well enough: test it first."
+
+
+def _is_filled(now: Situation) -> bool:
+    fills = [one for _, one in now.procedure.steps() if getattr(one, "action", "") == "fill"]
+    return not fills or any(now.is_done(one.id) for one in fills)
 
 
 def as_dict(found: Plan) -> dict[str, Any]:
     """Return the plan as plain values, ready to become JSON."""
-
-    def spread(one: Spread) -> dict[str, float]:
-        return {
-            "middle": round(one.middle, 2),
-            "low": round(one.low, 2),
-            "high": round(one.high, 2),
-        }
-
     return {
+        "runs": found.runs,
+        "band_holds": round(found.held, 2),
+        "ends": found.ends,
+        "stopped": found.stopped,
         "steps": [
             {"after_h": round(hour, 2), "kind": kind, "what": what}
             for hour, kind, what in found.steps
         ],
-        "products_g": {name: spread(one) for name, one in found.products.items()},
-        "measurements": spread(found.measurements),
-        "visits": spread(found.visits),
-        "days": spread(found.days),
-        "done_within_days": {str(days): share for days, share in found.done_within.items()},
+        "products_g": {
+            name: {"name": found.names[name]} | _rounded(one)
+            for name, one in found.products.items()
+        },
+        "measurements": _rounded(found.measurements),
+        "visits": _rounded(found.visits),
+        "days": None if found.days is None else _rounded(found.days),
+        "done_within_days": {
+            str(days): round(share, 3) for days, share in found.done_within.items()
+        },
         "fill": list(found.fill),
     }
+
+
+def _rounded(one: Spread) -> dict[str, Any]:
+    return {"middle": round(one.middle, 2), "low": round(one.low, 2), "high": round(one.high, 2)}

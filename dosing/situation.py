@@ -47,6 +47,14 @@ class Situation:
         self.water = self.history.water
         self.taken_as_done = self._evident()
 
+    def grown(self, log: Log, at: datetime) -> Situation:
+        """Return the same tub later, its log with new events at the end."""
+        twin = copy(self)
+        twin.log, twin.at, twin.history = log, at, self.history.grown(log, at)
+        twin.water = twin.history.water
+        twin.taken_as_done = twin._evident()
+        return twin
+
     def is_just_after_an_event(self) -> bool:
         """Say whether the log's last event is so near that nothing has been waited for since."""
         events = self.log.events

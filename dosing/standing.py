@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
@@ -82,6 +83,12 @@ class Standing:
     last: Reading | None = None
     earlier: Reading | None = None
     """The reading before the last, valid or not, for trends."""
+
+    def copy(self) -> Standing:
+        """Return one that can be moved without moving this."""
+        twin = copy(self)
+        twin.doses = self.doses.copy()
+        return twin
 
     def move(self, ready_at: datetime, dose: Dose | None) -> None:
         """Let no earlier reading count any more."""

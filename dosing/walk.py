@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -81,7 +82,7 @@ class Walk:
     ) -> None:
         self.state = new_state(log.tub)
         self.products = products
-        self.now = log.events[0].at if log.events else until
+        self.now = self.reached = log.events[0].at if log.events else until
         self.jets = _Jets(course.aerated)
         self.turns = _turns(log, course, until)
         self.next_turn = 0
@@ -94,7 +95,7 @@ class Walk:
 
         What was filled before is then long changed: only the generator's output still counts.
         """
-        self.now = now
+        self.now = self.reached = now
         while anew and self.next_turn < len(self.turns) and self.turns[self.next_turn][0] < now:
             self.turns[self.next_turn][1](self.state)
             self.next_turn += 1
@@ -125,6 +126,26 @@ class Walk:
             act(self.state)
             self.next_turn += 1
         self._stand(then)
+        self.reached = max(self.reached, then)
+
+    def copy(self) -> Walk:
+        """Return one that can go on without moving this."""
+        twin = copy(self)
+        twin.state = self.state.copy()
+        return twin
+
+    def going_on(self, log: Log, course: Course, until: datetime) -> Walk:
+        """Return a walk that stands where this one does, for a log and course that have grown."""
+        twin = self.copy()
+        twin.jets, twin.turns = _Jets(course.aerated), _turns(log, course, until)
+        twin.next_turn = sum(when <= self.reached for when, _ in twin.turns)
+        return twin
+
+    def agrees(self, other: Walk) -> bool:
+        """Say whether the other's course has been the same up to where this one stands."""
+        ours, theirs = self.turns[: self.next_turn], other.turns[: other.next_turn]
+        ran = self.jets.spans_until(self.now) == other.jets.spans_until(self.now)
+        return ran and [when for when, _ in ours] == [when for when, _ in theirs]
 
     def _stand(self, then: datetime) -> None:
         if then <= self.now:
@@ -196,6 +217,11 @@ class _Jets:
     def hours(self, start: datetime, end: datetime) -> float:
         """Return the hours with jets from start to end."""
         return self._until(end) - self._until(start)
+
+    def spans_until(self, when: datetime) -> list[tuple[datetime, datetime]]:
+        """Return from when to when they ran, up to a moment."""
+        spans = zip(self.starts, self.ends, strict=True)
+        return [(start, min(end, when)) for start, end in spans if start < when]
 
     def _until(self, when: datetime) -> float:
         place = bisect_right(self.starts, when) - 1

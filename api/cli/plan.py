@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from api.cli.common import Verbs
 
 EXAMPLE = "example: dipstep plan garden.json --runs 20"
+RUNS = 9
+"""As `dosing.plan.RUNS`, which is not loaded for the other verbs."""
 MOST_STEPS = 30
 """Steps shown to people; further ahead is guesswork."""
 
@@ -34,7 +36,11 @@ def add(verbs: Verbs) -> None:
         "--at", type=moment, metavar="TIME", help="ISO 8601 with offset; now if not given"
     )
     verb.add_argument(
-        "--runs", type=walks, default=8, metavar="N", help="ways walked, 1 to 200; default 8"
+        "--runs",
+        type=walks,
+        default=RUNS,
+        metavar="N",
+        help=f"tubs drawn, 1 to 200; default {RUNS}; from 19 on the limits hold 9 tubs in 10",
     )
     verb.add_argument("--json", action="store_true", help="one JSON object on standard output")
     verb.set_defaults(run=run)
@@ -64,18 +70,21 @@ def run(args: argparse.Namespace) -> int:
 
 def told(found: Mapping[str, Any]) -> str:
     """Return the plan as lines for people."""
-    days, visits, dips = found["days"], found["visits"], found["measurements"]
+    visits, dips = found["visits"], found["measurements"]
     lines = [
-        f"{found['tub']}: likely {days['middle']:.1f} days ({days['low']:.1f} to "
-        f"{days['high']:.1f}), {visits['middle']:.0f} visits, {dips['middle']:.0f} measurements",
-        *(f"  done within {day} days: {100 * share:.0f} %" for day, share in
-          found["done_within_days"].items()),
-        *[""] * bool(found["fill"]),
-        *found["fill"],
+        f"{found['tub']}: {_how_long(found)}",
+        f"{_from_to(visits, 'visits', 0)}; {_from_to(dips, 'measurements', 0)}.",
+        f"From {found['runs']} tubs drawn from what the log tells; the limits in brackets hold "
+        f"{100 * found['band_holds']:.0f} % of such tubs.",
+        *(f"  {count} of {found['runs']} not finished: {why}"
+          for why, count in found["stopped"].items()),
+        *_within(found),
+        *["", "Filling"] * bool(found["fill"]),
+        *(f"  {one}" for one in found["fill"]),
         "",
         "Bring",
-        *(f"  {name}: {one['middle']:.0f} g ({one['low']:.0f} to {one['high']:.0f})"
-          for name, one in found["products_g"].items()),
+        *(f"  {one['name']}: {one['middle']:.0f} g ({one['low']:.0f} to {one['high']:.0f})"
+          for one in found["products_g"].values()),
         *["  nothing that is foreseen"] * (not found["products_g"]),
         "",
         "Likely steps",
@@ -87,3 +96,24 @@ def told(found: Mapping[str, Any]) -> str:
         *(f"  ! {one}" for one in found["cautions"]),
     ]  # fmt: skip
     return "\n".join(lines)
+
+
+def _how_long(found: Mapping[str, Any]) -> str:
+    if not found["ends"]:
+        return "upkeep has no end; this looks 21 days or 120 steps ahead."
+    if found["days"] is None:
+        return "not one of the tubs drawn was finished within 21 days and 120 steps."
+    return f"likely done in {_from_to(found['days'], 'days', 1)}."
+
+
+def _from_to(one: Mapping[str, float], unit: str, places: int) -> str:
+    middle, low, high = (f"{one[key]:.{places}f}" for key in ("middle", "low", "high"))
+    return f"{middle} {unit} ({low} to {high})"
+
+
+def _within(found: Mapping[str, Any]) -> list[str]:
+    """Return the probabilities, from the last day that is hopeless to the first that adds none."""
+    shares = list(found["done_within_days"].items()) if found["ends"] else []
+    most = max((share for _, share in shares), default=0.0)
+    first = next((place for place, (_, share) in enumerate(shares) if share == most), 0)
+    return [f"  done within {day} days: {100 * share:.0f} %" for day, share in shares[: first + 1]]

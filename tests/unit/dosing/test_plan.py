@@ -1,13 +1,17 @@
 """Looking ahead: the van is packed once, the same seed gives the same plan."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from random import Random
 
-from dosing.log import load_log
-from dosing.plan import as_dict, plan
+from dosing import plan as planning
+from dosing.log import Done, Dose, Reading, load_log
+from dosing.next_step import step_now
+from dosing.plan import as_dict, held, plan
 from dosing.procedure import load_builtin
 from dosing.products import generic_products
+from dosing.situation import Situation
 
 START = datetime(2025, 6, 1, 8, tzinfo=UTC)
 
@@ -18,13 +22,16 @@ def read(analyte, value, half, unit="mg/L", sample="tub"):
     return about | band | {"source": "photo"}
 
 
-def plan_of(events, runs=2):
+def case(events):
     tub = {"name": "Case", "volume_l": 1000, "temperature_c": 38.0}
     tub |= {"sanitizer": "salt_chlorine", "has_sensor": False}
     text = json.dumps({"tub": tub, "procedure": "salt_startup", "events": events})
     at = START + timedelta(minutes=5)
-    log = load_log(text, "case", at)
-    return plan(log, load_builtin("salt_startup"), generic_products(), at, Random(1), runs)
+    return load_log(text, "case", at), load_builtin("salt_startup"), generic_products(), at
+
+
+def plan_of(events, runs=2):
+    return plan(*case(events), Random(1), runs)
 
 
 BALANCED = [
@@ -55,3 +62,56 @@ def test_hard_and_iron_bearing_hose_water_says_what_to_bring():
     said = " ".join(plan_of([*BALANCED, *hose], 1).fill)
     assert "with 89 % of it softened the tub starts at 50 mg/L" in said
     assert "prefilter" in said
+
+
+def test_a_soft_hose_needs_no_softened_water_and_an_untested_one_is_told():
+    hose = [read("calcium_hardness", 40, 8, sample="fill"), read("iron", 20, 20, "ug/L", "fill")]
+    said = " ".join(plan_of(hose, 1).fill)
+    assert "no softened water is needed" in said
+    assert "Iron in the hose's water is in range: no prefilter for it." in said
+    assert "Copper in the hose's water is not known well enough" in said
+
+
+def test_a_run_that_takes_too_long_counts_as_not_finished(monkeypatch):
+    monkeypatch.setattr(planning, "MOST_STEPS", 3)
+    found = plan_of(BALANCED, 2)
+    assert found.stopped == {"too many steps": 2}
+    assert found.days is None
+    assert set(found.done_within.values()) == {0.0}
+
+    monkeypatch.setattr(planning, "MOST_STEPS", 120)
+    monkeypatch.setattr(planning, "MOST_DAYS", 0.5)
+    assert plan_of(BALANCED, 1).stopped == {"too many days": 1}
+
+
+def test_the_share_that_the_limits_hold_is_told():
+    """The (n+1)-th of n+1 alike draws lies between two ranks in proportion to their distance."""
+    assert held(9) == 0.8
+    assert held(19) == 0.9
+    assert 0.9 <= held(200) < 0.92
+    assert held(1) == 0.0
+
+
+def test_a_history_that_grew_answers_as_one_made_anew():
+    log, procedure, products, at = case(BALANCED)
+    now = Situation(log, procedure, products, at)
+    later = [
+        Reading(at, "ph", 7.3, 7.1, 7.5, "photo"),
+        Dose(at + timedelta(minutes=2), "salt", 800.0),
+        Reading(at + timedelta(hours=1), "salt", 850.0, 770.0, 930.0, "photo"),
+        Dose(at + timedelta(hours=2), "dry-acid", 20.0),
+        Reading(at + timedelta(hours=4), "ph", 7.0, 6.8, 7.2, "photo"),
+        Done(at + timedelta(hours=6), "fill"),
+        Reading(at + timedelta(hours=7), "free_chlorine", 0.0, None, 0.2, "photo"),
+    ]
+    for event in later:
+        for wait in (timedelta(0), timedelta(minutes=40)):
+            if wait == timedelta(0):
+                log = replace(log, events=(*log.events, event))
+            now = now.grown(log, event.at + wait)
+            fresh = Situation(log, procedure, products, event.at + wait)
+            assert now.water.band("ph") == fresh.water.band("ph")
+            assert now.water.band("salt") == fresh.water.band("salt")
+            grown_todo, todo = step_now(now), step_now(fresh)
+            assert replace(grown_todo, analytes=()) == replace(todo, analytes=())
+            assert set(grown_todo.analytes) == set(todo.analytes)
