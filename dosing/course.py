@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
-from itertools import islice
 
 from dosing.analytes import ANALYTES
 from dosing.log import Done, Dose, Event, Log, Reading
@@ -182,7 +181,7 @@ def _middle(readings: list[Reading]) -> float | None:
 
 def _next_of_water(events: tuple[Event, ...], place: int) -> Reading | Dose | None:
     """Return the next reading of the tub or dose."""
-    for later in islice(events, place + 1, None):
+    for later in (events[next_] for next_ in range(place + 1, len(events))):
         if isinstance(later, Dose) or (isinstance(later, Reading) and later.sample == "tub"):
             return later
     return None
@@ -190,7 +189,7 @@ def _next_of_water(events: tuple[Event, ...], place: int) -> Reading | Dose | No
 
 def _next_of_ph(events: tuple[Event, ...], place: int) -> datetime | None:
     """Return when the pH was next read or the water next dosed."""
-    for later in islice(events, place + 1, None):
+    for later in (events[next_] for next_ in range(place + 1, len(events))):
         if later.at > events[place].at and (
             isinstance(later, Dose) or (isinstance(later, Reading) and later.analyte == "ph")
         ):

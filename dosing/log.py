@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from difflib import get_close_matches
+from itertools import groupby
 from typing import Any
 
 from dosing.analytes import ANALYTES, SOURCES_OF_READINGS
@@ -155,7 +156,7 @@ def _log(data: Any, at: datetime) -> Log:
     if not isinstance(events, list):
         raise LogError("events: must be a list; write [] when nothing has happened yet")
     read = [_event(record, f"events[{place}]", place, at) for place, record in enumerate(events)]
-    kept, cautions = _once(sorted(read, key=_when_and_what))
+    kept, cautions = _once(_in_order(read))
     return Log(tub, procedure, tuple(products), tuple(kept), tuple(cautions))
 
 
@@ -248,10 +249,25 @@ _EVENTS: dict[str, tuple[tuple[str, ...], tuple[str, ...], Any]] = {
 }
 
 
-def _when_and_what(event: Event) -> tuple[datetime, int, str, int]:
-    """Order by time, not by place in the file; a reading at a dose's moment came before it."""
-    rank = (Done, Reading, ReplacedWater, Dose).index(type(event))
-    return event.at, rank, repr(replace(event, place=0)), event.place
+def _in_order(events: Iterable[Event]) -> Iterator[Event]:
+    """Yield by time, not by place in the file; a reading at a dose's moment came before it.
+
+    What happened at one moment goes by its words, which are dear to write and seldom needed.
+    """
+    for _, same in groupby(sorted(events, key=_when_and_rank), key=_when_and_rank):
+        together = list(same)
+        yield from together if len(together) == 1 else sorted(together, key=_what_and_place)
+
+
+_RANKS = {kind: rank for rank, kind in enumerate((Done, Reading, ReplacedWater, Dose))}
+
+
+def _when_and_rank(event: Event) -> tuple[datetime, int]:
+    return event.at, _RANKS[type(event)]
+
+
+def _what_and_place(event: Event) -> tuple[str, int]:
+    return repr(replace(event, place=0)), event.place
 
 
 def _once(events: Iterable[Event]) -> tuple[list[Event], list[str]]:
