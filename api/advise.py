@@ -4,21 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 from api.words import USUAL_CAUTIONS
 from dosing.answer import as_dict
 from dosing.log import Log, load_log
-from dosing.next_step import next_step
+from dosing.next_step import answered, next_step
 from dosing.procedure import Procedure, load_builtin, load_procedure
 from dosing.products import Products, generic_products, load_products
+
+if TYPE_CHECKING:
+    from api.replay import Replays
 
 FindProcedure = Callable[[str], str | None]
 """From a name in a log to the text of the shop's own procedure, or None when it is built in."""
 
 
 def advise(
-    text: str, name: str, at: datetime, find_procedure: FindProcedure, units: str | None = None
+    text: str,
+    name: str,
+    at: datetime,
+    find_procedure: FindProcedure,
+    units: str | None = None,
+    replays: Replays | None = None,
 ) -> tuple[dict[str, Any], str]:
     """Return the answer of formats for a log's JSON, and the tub's name.
 
@@ -34,6 +43,8 @@ def advise(
         Where the shop's own procedures come from.
     units
         `metric` or `us` adds `amounts` to a dose, and a sentence to its text; grams stay.
+    replays
+        Logs replayed before, to go on from; the answer is the same without.
 
     Raises
     ------
@@ -41,7 +52,10 @@ def advise(
         One sentence: what is wrong with log, product or procedure, where, and what to do.
     """
     log, procedure, products = loaded(text, name, at, find_procedure)
-    answer = as_dict(next_step(log, procedure, products, at))
+    if replays is None:
+        answer = as_dict(next_step(log, procedure, products, at))
+    else:
+        answer = as_dict(answered(replays.situation(log, procedure, products, at)))
     if units is not None:
         with_units(answer, products, units)
     return answer, log.tub.name
@@ -89,4 +103,10 @@ def loaded(
 def procedure_for(name: str, find_procedure: FindProcedure) -> Procedure:
     """Return the built-in procedure of this name, or the shop's own."""
     own = find_procedure(name)
-    return load_builtin(name) if own is None else load_procedure(own, name)
+    return load_builtin(name) if own is None else _own_procedure(own, name)
+
+
+@lru_cache(maxsize=16)
+def _own_procedure(text: str, name: str) -> Procedure:
+    """Return the checked procedure, kept for the next question."""
+    return load_procedure(text, name)

@@ -57,11 +57,15 @@ def next_step(log: Log, procedure: Procedure, products: Products, at: datetime) 
         If an event names a product or a step that does not exist, or the procedure does not fit
         the tub.
     """
-    now = Situation(log, procedure, products, at)
+    return answered(Situation(log, procedure, products, at))
+
+
+def answered(now: Situation) -> NextStep:
+    """Return the one thing to do now, for those who have the situation already."""
     stage, step = _first(now)
     complete = step.kind == "none"
     gates = now.gate_states()
-    return NextStep(at, stage, complete, gates, step, _why(now, step), _cautions(now, step))
+    return NextStep(now.at, stage, complete, gates, step, _why(now, step), _cautions(now, step))
 
 
 def step_now(now: Situation) -> Todo:
