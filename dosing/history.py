@@ -14,7 +14,7 @@ from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
-from dosing.standing import FEW, MOVED_BY, Standing, as_it_moves
+from dosing.standing import FEW, MOVED_BY, UNFORETOLD, Standing, as_it_moves, bar
 from dosing.water import Walk, Water
 
 DEFAULT_MIXING = timedelta(minutes=15)
@@ -42,6 +42,7 @@ class History:
         self._done_by_name: dict[str, list[datetime]] = {}
         self.ever_done: set[str] = set()
         self.doses: list[Dose] = []
+        self._doses_by_kind: dict[str, list[Dose]] = {}
         self.replaced: list[ReplacedWater] = []
         self.passed: dict[str, datetime] = {}
         """When each gate was passed, as long as no newer reading has shut it."""
@@ -95,6 +96,7 @@ class History:
                 setattr(twin, name, own.copy())
         twin.standings = {key: one.copy() for key, one in self.standings.items()}
         twin._done_by_name = {key: times.copy() for key, times in self._done_by_name.items()}
+        twin._doses_by_kind = {key: some.copy() for key, some in self._doses_by_kind.items()}
         for event in log.events[len(self.log.events) :]:
             twin._take(event)
         twin._ask(at)
@@ -105,10 +107,11 @@ class History:
             return
         if isinstance(event, Dose):
             self.product(event)
+        foretold = self._foretold(event) if isinstance(event, Reading) else None
         if self._believes:
             self._walk.take(event)
         if isinstance(event, Reading):
-            self._read(event)
+            self._read(event, foretold)
         elif isinstance(event, Dose):
             self._dose(event)
         elif isinstance(event, ReplacedWater):
@@ -116,6 +119,17 @@ class History:
             self._move_all(event.at + self.mixing("new_water"))
         else:
             self._done(event)
+
+    def _foretold(self, reading: Reading) -> float | None:
+        """Return what the log foretold, where a reading lies too far off to decide alone.
+
+        The first of a tub may well differ from the hose's water: a softener, or a tub not quite
+        empty.
+        """
+        if not self._believes or self.standing(reading.analyte, reading.sample).last is None:
+            return None
+        foretold, off = self._walk.foretold(reading)
+        return foretold if off > UNFORETOLD else None
 
     def walk(self) -> Walk:
         """Return the walk through the log at the moment of asking, free to go on."""
@@ -143,7 +157,7 @@ class History:
                 f"add it to the log's products, or correct the id (known: {known})"
             ) from None
 
-    def _read(self, reading: Reading) -> None:
+    def _read(self, reading: Reading, foretold: float | None) -> None:
         self.readings += 1
         key = (reading.analyte, reading.sample)
         self.read_counts[key] = self.read_counts.get(key, 0) + 1
@@ -155,7 +169,7 @@ class History:
                 f"{minutes:.0f} min before the last dose had mixed: it does not count."
             )
             return
-        standing.read(reading)
+        standing.read(reading, foretold)
         for gate in self._gates:
             if gate.analyte == reading.analyte and gate.sample == reading.sample:
                 self._judge(gate, standing, reading)
@@ -193,7 +207,7 @@ class History:
         few = standing.count <= FEW and not standing.contradicts
         if seen.state == "undecided" and surely and few:
             return replace(seen, state=state_of(believed), probability=believed)
-        against = (seen.state == "open" and believed < 0.5) or (
+        against = (seen.state == "open" and believed < bar(standing)) or (
             seen.state == "shut" and believed > 0.5
         )
         if against and standing.count == 1:
@@ -237,6 +251,7 @@ class History:
         product = self.product(dose)
         self._too_close(dose, product)
         self.doses.append(dose)
+        self._doses_by_kind.setdefault(product.kind, []).append(dose)
         ready_at = dose.at + self.mixing(product.kind, product)
         for analyte in _moved_by(product):
             self.standing(analyte).move(ready_at, dose)
@@ -302,6 +317,7 @@ class History:
         kept = {name: times for name, times in self._done_by_name.items() if name in wears}
         self._done_by_name = {} if self.procedure.ends else kept
         self.doses.clear()
+        self._doses_by_kind.clear()
         self.replaced.clear()
         self.passed = {
             gate.id: self.passed[gate.id]
@@ -320,6 +336,8 @@ class History:
 
     def doses_of(self, *kinds: str) -> list[Dose]:
         """Return the doses of these kinds since the tub was last drained."""
+        if len(kinds) == 1:
+            return self._doses_by_kind.get(kinds[0], []).copy()
         return [dose for dose in self.doses if self.product(dose).kind in kinds]
 
     def next_id(self, base: str) -> str:

@@ -11,6 +11,7 @@ from dosing.dose import Mixed
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.situation import Situation
+from dosing.standing import Standing
 from dosing.steps import Expected, Todo
 
 DROP_TEST_AFTER = 2
@@ -24,6 +25,9 @@ SURELY_ABOVE = 0.98
 
 MOVES_BY_ITSELF_AFTER = 3
 """Undecided readings of chlorine or pH after which an hour tells more than another dip."""
+
+SAME_WATER = 2
+"""Of these so many must be of the water as it is now: one alone tells little after an hour."""
 
 
 def measure(now: Situation, gate: Gate | Hold, reason: str, better: bool = False) -> Todo:
@@ -127,11 +131,11 @@ def undecided(now: Situation, gate: Gate | Hold) -> Todo:
     """Return what settles an undecided gate: another dip, a drop test, time, or a person."""
     standing, state = now.standing(gate), now.state(gate)
     reason = texts.judged(gate, state)
+    label = ANALYTES[gate.analyte].label
     if standing.contradicts:
-        reason = (
-            f"Two readings of {ANALYTES[gate.analyte].label} contradict each other: "
-            "a third must tell which of them holds."
-        )
+        reason = f"Two readings of {label} contradict each other: a third tells which one holds."
+    else:
+        reason = odd_one_out(gate, standing) or reason
     if standing.count >= ASK_AFTER:
         return ask(
             now,
@@ -141,12 +145,27 @@ def undecided(now: Situation, gate: Gate | Hold) -> Todo:
             "or enter a laboratory value.",
             reason,
         )
-    if standing.count >= MOVES_BY_ITSELF_AFTER and standing.at is not None:
+    looked = standing.count >= MOVES_BY_ITSELF_AFTER and len(standing.newest) >= SAME_WATER
+    if looked and standing.at is not None:
         again = standing.at + timedelta(hours=1)
         if gate.analyte in ("free_chlorine", "bromine", "ph") and again > now.at:
             return _an_hour(now, gate, again, reason)
     better = standing.strips >= DROP_TEST_AFTER
     return measure(now, gate, reason, better)
+
+
+def odd_one_out(gate: Gate | Hold, standing: Standing) -> str:
+    """Say that all rests on one reading that the log did not foretell; empty where it does not."""
+    if not standing.is_odd or standing.foretold is None or standing.last is None:
+        return ""
+    label = ANALYTES[gate.analyte].label
+    read, foretold = (
+        texts.plain(gate.analyte, value) for value in (standing.last.value, standing.foretold)
+    )
+    return (
+        f"One dip reads {label} {read}, where {foretold} was foretold from the log: "
+        "so far off, one dip decides nothing alone."
+    )
 
 
 def _an_hour(now: Situation, gate: Gate | Hold, again: datetime, reason: str) -> Todo:

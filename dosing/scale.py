@@ -163,19 +163,29 @@ def widened(reading: Reading, mean: float, variance: float) -> tuple[float, floa
     and reading are widened alike, so that the middle moves no more than it would have, and the
     band tells the doubt.
     """
+    off = surprise(reading, mean, variance)
+    if off <= SURPRISE:
+        return variance, 1.0
+    excess = (off / SURPRISE) ** 2
+    if not ANALYTES[reading.analyte].drifts:
+        return variance * excess, math.sqrt(excess)
+    _, spread = bell(reading.analyte, mean, variance, offset_of(reading))
+    width = deviation(reading)
+    wanted = math.sqrt(excess * (spread * spread + width * width) - width * width)
+    return variance * (wanted / max(spread, NARROWEST)) ** 2, 1.0
+
+
+def surprise(reading: Reading, mean: float, variance: float) -> float:
+    """Return how many joint deviations a reading lies off what was believed before it.
+
+    "At most" above the belief and "at least" below it say nothing new: 0.
+    """
     c = offset_of(reading)
     prior, spread = bell(reading.analyte, mean, variance, c)
     value = inwards(reading.analyte, reading.value, c)
-    gap, width = abs(value - prior), deviation(reading)
     if (reading.low is None and value >= prior) or (reading.high is None and value <= prior):
-        return variance, 1.0  # "at most" above the belief, "at least" below it: nothing new
-    excess = gap * gap / (SURPRISE**2 * (spread * spread + width * width))
-    if excess <= 1.0:
-        return variance, 1.0
-    if not ANALYTES[reading.analyte].drifts:
-        return variance * excess, math.sqrt(excess)
-    wanted = math.sqrt((gap / SURPRISE) ** 2 - width * width)
-    return variance * (wanted / max(spread, NARROWEST)) ** 2, 1.0
+        return 0.0
+    return abs(value - prior) / math.hypot(spread, deviation(reading))
 
 
 def deviation(reading: Reading) -> float:

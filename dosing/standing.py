@@ -37,6 +37,12 @@ MOVES_AFTER = timedelta(minutes=10)
 BORNE_OUT = 0.8
 """A single reading that opens a gate is taken again where the belief gives it less than this."""
 
+NEVER = 1.1
+"""A chance that nothing has."""
+
+UNFORETOLD = 2.0
+"""A single reading so many joint deviations off what the log foretold decides nothing alone."""
+
 AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine": 0.25}
 """How far two readings may lie apart for each square root of an hour between them: pH under air in
 its unit, chlorine as a share of its value (common practice)."""
@@ -73,6 +79,8 @@ class Standing:
     count: int = 0
     strips: int = 0
     contradicts: bool = False
+    foretold: float | None = None
+    """What the log foretold of the newest reading, where that lies too far off to decide alone."""
     ready_at: datetime | None = None
     """When a reading counts again after the last move."""
     before: Band | None = None
@@ -95,13 +103,19 @@ class Standing:
         if self.band is not None:
             self.before, self.before_at, self.doses = self.band, self.at, []
         self.band, self.recent, self.newest, self.count, self.strips = None, None, (), 0, 0
-        self.contradicts = False
+        self.contradicts, self.foretold = False, None
         self.ready_at = max(self.ready_at or ready_at, ready_at)
         if dose is not None:
             self.doses.append(dose)
 
-    def read(self, reading: Reading) -> None:
-        """Take in a reading that counts."""
+    @property
+    def is_odd(self) -> bool:
+        """Say whether all rests on one reading that the log did not foretell."""
+        return self.foretold is not None and len(self.newest) == 1
+
+    def read(self, reading: Reading, foretold: float | None = None) -> None:
+        """Take in a reading that counts, and what was foretold where it is far from that."""
+        self.foretold = foretold
         fresh = band_of(reading)
         if self.at is not None and ANALYTES[reading.analyte].drifts:
             self._leave_behind(reading.at - self.at)
@@ -149,6 +163,16 @@ def _between(reading: Reading, band: Band, gap: timedelta) -> float:
     return per_root_hour * scale * root_hours
 
 
+def bar(standing: Standing) -> float:
+    """Return the chance that the belief must give a gate which the readings open.
+
+    A single reading that was not foretold opens none, whatever the belief has made of it.
+    """
+    if standing.is_odd:
+        return NEVER
+    return BORNE_OUT if len(standing.newest) < 2 else 0.0
+
+
 def as_it_moves(
     seen: GateState, standing: Standing, water: Water, at: datetime, *, may_shut: bool = False
 ) -> GateState:
@@ -169,8 +193,7 @@ def as_it_moves(
             return replace(seen, state="shut", probability=believed)
         return seen
     if seen.state == "open":
-        bar = OPEN_FROM if aged else BORNE_OUT if standing.count == 1 else 0.0
-        taken_back = believed < bar
+        taken_back = believed < max(OPEN_FROM if aged else 0.0, bar(standing))
     else:
         taken_back = aged and believed > 0.5
     if not taken_back:

@@ -9,8 +9,8 @@ from dosing.analytes import ANALYTES
 from dosing.cautions import with_dose
 from dosing.course import numbered
 from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed
-from dosing.gates import limits, side
-from dosing.measuring import ask, believed, expected, measure
+from dosing.gates import SHUT_TO, limits, side
+from dosing.measuring import ask, believed, expected, measure, odd_one_out
 from dosing.portions import WORTH_INSIDE, gentler, least_harm, planned, unsparing
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
@@ -132,6 +132,12 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
     if product.kind in ("acid", "base_carbonate") and old_ph:
         what = "An acid" if product.kind == "acid" else "A soda ash"
         return measure(now, gate, f"{what} dose needs a pH reading that still counts.")
+    if _rests_on_one_dip(now, gate, product):
+        reason = odd_one_out(gate, now.standing(gate)) or (
+            f"{product.label} is not undone within a day, and one dip alone asks for it: read the "
+            f"{ANALYTES[gate.analyte].label} once more first."
+        )
+        return measure(now, gate, reason)
     plan = planned(now, gate, where, product)
     if plan.spares:
         spared = _spared(now, gate, where, plan)
@@ -149,6 +155,19 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
     if plan.held_back_by == "band" and _worth_another_look(now, gate, plan):
         return _too_unsure(now, gate, plan)
     return dose_step(now, gate, plan)
+
+
+def _rests_on_one_dip(now: Situation, gate: Gate | Hold, product: Product) -> bool:
+    """Say whether a dose would rest on one reading that the log did not foretell.
+
+    A reading that would cause a big dose is taken twice (common practice); chlorine is quickly
+    gone again.
+    """
+    standing = now.standing(gate)
+    if len(standing.newest) > 1 or product.kind == "chlorinating":
+        return False
+    inside = now.water.probability(gate.analyte, *limits(gate))
+    return standing.is_odd or (product.is_slow and inside > SHUT_TO)
 
 
 def _spared(now: Situation, gate: Gate | Hold, where: str, plan: DosePlan) -> Todo | DosePlan:

@@ -16,6 +16,7 @@ from dosing import happenings
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.motion import advance
 from dosing.products import Product
+from dosing.scale import quantile, surprise
 from dosing.state import State, new_state
 
 
@@ -117,6 +118,13 @@ class Walk:
             happenings.dose(self.state, self.products[event.product], event.amount_g)
         elif isinstance(event, ReplacedWater):
             happenings.replace_water(self.state, event.fraction)
+
+    def foretold(self, reading: Reading) -> tuple[float, float]:
+        """Return what stood to be read, and how many joint deviations a reading lies off it."""
+        self.wait_until(reading.at)
+        mean, variance = self.state.shown(reading.analyte, reading.sample)
+        middle = quantile(reading.analyte, mean, variance, 0.5)
+        return middle, surprise(reading, mean, variance)
 
     def wait_until(self, then: datetime) -> None:
         """Let time pass, stopping at fillings, outputs set and filters put in."""
