@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from api.cli.common import UnusableError, complain, read_bytes, write_bytes
+from api.cli.common import UnusableError, complain, open_shop, read_bytes, write_bytes
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
@@ -147,19 +146,9 @@ def run_measure(args: argparse.Namespace) -> int:
 def run_watch(args: argparse.Namespace) -> int:
     """Print of each kept card whether it fades."""
     from api.card_books import card_lines
-    from api.settings import Settings
-    from api.store import open_store
 
-    try:
-        settings = Settings.from_environ(os.environ)
-        if not settings.home.is_dir():
-            raise ValueError(f"{settings.home}: no shop is kept there; set DIPSTEP_HOME")
-        store = open_store(settings.database_url)
-    except ValueError as fault:
-        raise UnusableError(fault) from None
-    with store.reading() as session:
+    with open_shop() as store, store.reading() as session:
         lines = card_lines(session)
-    store.close()
     if args.name is not None:
         known = ", ".join(one.name for one in lines) or "none"
         lines = tuple(one for one in lines if one.name == args.name)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from api.store import Store
+
     Verbs = argparse._SubParsersAction[argparse.ArgumentParser]
 
 
@@ -19,6 +24,31 @@ class UnusableError(Exception):
 def complain(message: object) -> None:
     """Say one sentence on standard error."""
     print(f"dipstep: {message}", file=sys.stderr)
+
+
+@contextmanager
+def open_shop(start: bool = False) -> Iterator[Store]:
+    """Open the shop's books for one command; `start` begins a shop where none is kept yet."""
+    from api.settings import Settings
+    from api.store import open_store
+
+    try:
+        settings = Settings.from_environ(os.environ)
+        if start:
+            settings.home.mkdir(parents=True, exist_ok=True)
+        elif not settings.home.is_dir():
+            raise ValueError(f"{settings.home}: no shop is kept there; set DIPSTEP_HOME")
+        store = open_store(settings.database_url)
+        try:
+            yield store
+        finally:
+            store.close()
+    except OSError as fault:
+        raise UnusableError(
+            f"{fault.filename}: cannot be used ({reason(fault)}); set DIPSTEP_HOME"
+        ) from None
+    except ValueError as fault:
+        raise UnusableError(fault) from None
 
 
 def read_bytes(path: Path) -> bytes:

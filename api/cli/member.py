@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import getpass
-import os
 import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from api.cli.common import UnusableError, complain
+from api.cli.common import UnusableError, complain, open_shop
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
@@ -51,19 +50,8 @@ def add(verbs: Verbs) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do one action on the shop's members and return 0."""
-    from api.settings import Settings
-    from api.store import open_store
-
-    try:
-        settings = Settings.from_environ(os.environ)
-        settings.home.mkdir(parents=True, exist_ok=True)
-        store = open_store(settings.database_url)
-        try:
-            ACTIONS[args.action](store, args)
-        finally:
-            store.close()
-    except ValueError as fault:
-        raise UnusableError(fault) from None
+    with open_shop(start=True) as store:
+        ACTIONS[args.action](store, args)
     return 0
 
 
