@@ -18,18 +18,21 @@ Floats = NDArray[np.float64]
 class Belief:
     """Named entries with mean and covariance; changed in place, copied when a guess is wanted."""
 
-    __slots__ = ("cov", "index", "mean")
+    __slots__ = ("_found", "cov", "index", "mean")
 
     def __init__(self, priors: Mapping[str, tuple[float, float]]) -> None:
         """Start from independent entries, each a mean and a standard deviation."""
         self.index = {name: place for place, name in enumerate(priors)}
+        """Where each entry stands; shared with copies, so it is never changed but made anew."""
+        self._found: dict[tuple[str, ...], NDArray[np.intp]] = {}
         self.mean: Floats = np.array([mean for mean, _ in priors.values()], dtype=float)
         self.cov: Floats = np.diag([sd * sd for _, sd in priors.values()])
 
     def copy(self) -> Belief:
         """Return one that can be moved without moving this."""
         twin = Belief.__new__(Belief)
-        twin.index, twin.mean, twin.cov = dict(self.index), self.mean.copy(), self.cov.copy()
+        twin.index, twin._found = self.index, self._found
+        twin.mean, twin.cov = self.mean.copy(), self.cov.copy()
         return twin
 
     def add_entry(self, name: str, mean: float, sd: float) -> None:
@@ -37,7 +40,7 @@ class Belief:
         if name in self.index:
             return
         size = len(self.mean)
-        self.index[name] = size
+        self.index, self._found = {**self.index, name: size}, {}
         cov = np.zeros((size + 1, size + 1))
         cov[:size, :size] = self.cov
         cov[size, size] = sd * sd
@@ -54,7 +57,10 @@ class Belief:
 
     def places(self, names: Iterable[str]) -> NDArray[np.intp]:
         """Return where entries stand."""
-        return np.array([self.index[name] for name in names], dtype=np.intp)
+        key = tuple(names)
+        if key not in self._found:
+            self._found[key] = np.array([self.index[name] for name in key], dtype=np.intp)
+        return self._found[key]
 
     def moments(self, weights: Mapping[str, float]) -> tuple[float, float]:
         """Return mean and variance of a weighted sum of entries."""
@@ -62,10 +68,14 @@ class Belief:
             ((name, factor),) = weights.items()
             place = self.index[name]
             return factor * float(self.mean[place]), factor**2 * float(self.cov[place, place])
-        places = self.places(weights)
-        factors = np.fromiter(weights.values(), float)
-        cov = self.cov[places[:, None], places]
-        return float(factors @ self.mean[places]), float(factors @ cov @ factors)
+        parts = [(self.index[name], factor) for name, factor in weights.items()]
+        mean = sum(factor * self.mean.item(place) for place, factor in parts)
+        variance = sum(
+            factor * other * self.cov.item(place, across)
+            for place, factor in parts
+            for across, other in parts
+        )
+        return mean, variance
 
     def renew(self, name: str, mean: float, sd: float) -> None:
         """Forget an entry: a new mean and spread, independent of all else."""
@@ -154,24 +164,18 @@ class Belief:
         self._transform(places, columns, slope)
         self._settle(places, mean, outputs, np.maximum(left, 0.0), noise)
 
-    def lean(
+    def follow(
         self,
         inputs: Sequence[str],
         outputs: Sequence[str],
-        law: Callable[[Sequence[float]], Sequence[float]],
+        mean: Sequence[float],
+        slope: Sequence[Sequence[float]],
         noise: Mapping[str, float],
     ) -> None:
-        """Move outputs as `bend` does, by the law's slopes alone: for steps with little curve."""
+        """Move outputs to a law's values, each with a row of slopes: where little bends."""
         columns, places = self.places(inputs), self.places(outputs)
-        centre = self.mean[columns].tolist()
-        middle = np.array(law(centre))
-        slope = np.empty((len(outputs), len(inputs)))
-        for column, place in enumerate(columns):
-            step = 0.3 * max(float(self.cov[place, place]) ** 0.5, 1e-4)
-            point = [*centre[:column], centre[column] + step, *centre[column + 1 :]]
-            slope[:, column] = (np.array(law(point)) - middle) / step
-        self._transform(places, columns, slope)
-        self._settle(places, middle, outputs, np.zeros(len(outputs)), noise)
+        self._transform(places, columns, np.array(slope))
+        self._settle(places, np.array(mean), outputs, np.zeros(len(outputs)), noise)
 
     def _settle(
         self,
@@ -193,7 +197,7 @@ def sigma_points(centre: Floats, cov: Floats) -> tuple[Floats, Floats]:
     variances = cov.diagonal()
     floor = 1e-12 * max(float(variances.max()), 1e-12)
     root = cov.copy()
-    root[range(size), range(size)] += np.maximum(1e-10 - variances, 0.0) + floor
+    root.reshape(-1)[:: size + 1] += np.maximum(1e-10 - variances, 0.0) + floor
     try:
         root = np.asarray(np.linalg.cholesky(root), dtype=np.float64)
     except np.linalg.LinAlgError:

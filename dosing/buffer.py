@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import exp, floor, log10, sqrt
+from typing import NamedTuple
 
 from dosing.carbonate import activity, carbon_of, per_bicarbonate
 from dosing.constants import CACO3_PER_MEQ, MOLAR_MASS, OUTDOOR_CO2_PPM
@@ -21,6 +22,17 @@ CLOSE = 0.01
 """Length of the last step of a search [pH]; the error left is of the order of its square."""
 LOWEST, HIGHEST = 4.6, 10.0
 """Where the belief's pH may move [pH]."""
+
+
+class Slopes(NamedTuple):
+    """Carbon and CO2 of a water [mmol/L], and how they go with pH and net alkalinity [mg/L]."""
+
+    carbon: float
+    co2: float
+    carbon_by_ph: float
+    co2_by_ph: float
+    carbon_by_net: float
+    co2_by_net: float
 
 
 class Buffer:
@@ -73,11 +85,23 @@ class Buffer:
         chlorine
             Free chlorine [mg/L as Cl2].
         """
-        carbon, co2, _ = self._solve(net, ph, chlorine)
+        carbon, co2, *_ = self._solve(net, ph, chlorine)
         return carbon, co2
 
-    def _solve(self, net: float, ph: float, chlorine: float) -> tuple[float, float, float]:
-        """Return carbon, CO2 [mmol/L] and the slope of carbon over pH."""
+    def slopes(self, net: float, ph: float, chlorine: float) -> Slopes:
+        """Return carbon and CO2 with their slopes over pH and net alkalinity, units of `carbon`."""
+        carbon, co2, by_ph, bicarbonate, gains, charged = self._solve(net, ph, chlorine)
+        per_net = 1.0 / (CACO3_PER_MEQ * charged * bicarbonate)
+        co2_by_ph = -LN10 * co2 * (1.0 + gains / bicarbonate)
+        return Slopes(carbon, co2, by_ph, co2_by_ph, carbon * per_net, co2 * per_net)
+
+    def _solve(
+        self, net: float, ph: float, chlorine: float
+    ) -> tuple[float, float, float, float, float, float]:
+        """Return carbon, CO2 [mmol/L] and the slope of carbon over pH; and what slopes are made of.
+
+        That is bicarbonate [mmol/L], its gain with ln[H+], and its charge with all its pairs.
+        """
         hydrogen = exp(-LN10 * ph)
         hydroxide, proton = self.water / hydrogen, hydrogen * self.proton
         others, slope = hydroxide - proton, hydroxide + proton
@@ -92,7 +116,7 @@ class Buffer:
         # by ln[H+]: bicarbonate gains what the other ions give up and the double ions lose
         gains = (slope + 2.0 * bicarbonate * double) / charged
         by_log = gains * carbon / bicarbonate - bicarbonate * double + co2
-        return carbon, co2, -LN10 * by_log
+        return carbon, co2, -LN10 * by_log, bicarbonate, gains, charged
 
     def _weak(self, hydrogen: float, chlorine: float) -> tuple[float, float]:
         """Charge of cyanurate, borate, hypochlorite and HClCy-, less all the chlorine [meq/L].
@@ -105,10 +129,12 @@ class Buffer:
         if self.cyanurate and chlorine > 0.0:
             ease = self.monochlorocyanurate / (ion * acid)
             total = self.cyanurate + chlorine + ease
-            bound = 0.5 * (total - sqrt(total * total - 4.0 * self.cyanurate * chlorine))
+            root = sqrt(total * total - 4.0 * self.cyanurate * chlorine)
+            bound = 0.5 * (total - root)
+            slope = bound * ease / root * (acid - ion) ** 2
         if self.borate:
             share = self.boric / (self.boric + hydrogen)
-            charge, slope = self.borate * share, self.borate * share * (1.0 - share)
+            charge, slope = self.borate * share, slope + self.borate * share * (1.0 - share)
         free_acid, free_chlorine = self.cyanurate - bound, chlorine - bound
         charge += free_acid * ion - free_chlorine * acid
         slope += free_acid * ion * (1.0 - ion) + free_chlorine * acid * (1.0 - acid)
@@ -118,7 +144,7 @@ class Buffer:
         """Return the pH of a water of this carbon [mmol/L], by a bounded Newton search."""
         now = guess
         for _ in range(25):
-            there, _, slope = self._solve(net, now, chlorine)
+            there, _, slope, *_ = self._solve(net, now, chlorine)
             gap = there - carbon
             step = gap / min(slope, -1e-3)
             now = min(max(now - min(max(step, -0.5), 0.5), LOWEST), HIGHEST)

@@ -41,6 +41,8 @@ FILLING: Final = {
 }
 JETS_AFTER_DOSE_H: Final = 0.25
 """How long the jets run with a dose [h]; common practice."""
+SMALL: Final = 0.01
+"""Share of a dose over which the slope of its pH is taken."""
 STRAIGHT_PH: Final = 0.06
 """A change of pH up to which a dose's law is as good as straight."""
 SHARED_SHARE: Final = 0.08
@@ -127,29 +129,39 @@ def _shift_ph(
 ) -> None:
     """Move the pH by the equilibrium, before what dissolves has changed anything else."""
     factor = _factor(state, strength)
-    old, free = state.buffer(), state.belief.of("free")
-    new = _buffer_after(state, change, factor)
+    belief, old = state.belief, state.buffer()
+    free, new = belief.of("free"), _buffer_after(state, change, factor)
     carbon = sum(MOVES[formula].carbon * mg / MOLAR_MASS[formula] for formula, mg in added.items())
     net_change, chlorine_change = change.get("net", 0.0), change.get("free", 0.0)
 
-    def law(point: Sequence[float]) -> tuple[float]:
-        net, ph, by_strength, by_volume = point
-        scale = math.exp(by_strength - by_volume)
-        held, _ = old.carbon(max(net, 3.0), min(max(ph, LOWEST), HIGHEST), free)
-        return (
-            new.ph(
-                max(net + net_change * scale, 3.0),
-                held + carbon * scale,
-                free + chlorine_change * scale,
-                ph,
-            ),
+    def mixed(net: float, ph: float, held: float, scale: float) -> float:
+        return new.ph(
+            max(net + net_change * scale, 3.0),
+            held + carbon * scale,
+            free + chlorine_change * scale,
+            ph,
         )
 
-    before = state.belief.of("ph")
+    def law(point: Sequence[float]) -> tuple[float]:
+        net, ph, by_strength, by_volume = point
+        held, _ = old.carbon(max(net, 3.0), min(max(ph, LOWEST), HIGHEST), free)
+        return (mixed(net, ph, held, math.exp(by_strength - by_volume)),)
+
+    net, before = max(belief.of("net"), 3.0), belief.of("ph")
+    was = old.slopes(net, min(max(before, LOWEST), HIGHEST), free)
+    after = mixed(net, before, was.carbon, factor)
     inputs = ("net", "ph", strength, "volume")
-    bends = abs(law([state.belief.of(name) for name in inputs])[0] - before) > STRAIGHT_PH
-    (state.belief.bend if bends else state.belief.lean)(inputs, ("ph",), law, {})
-    state.belief.shake("ph", 0.005 + 0.05 * abs(state.belief.of("ph") - before))
+    if abs(after - before) > STRAIGHT_PH:
+        belief.bend(inputs, ("ph",), law, {})
+    else:
+        now = new.slopes(
+            max(net + net_change * factor, 3.0), after, free + chlorine_change * factor
+        )
+        by_net = (was.carbon_by_net - now.carbon_by_net) / now.carbon_by_ph
+        by_scale = (mixed(net, before, was.carbon, factor * (1.0 + SMALL)) - after) / SMALL
+        slopes = by_net, was.carbon_by_ph / now.carbon_by_ph, by_scale, -by_scale
+        belief.follow(inputs, ("ph",), (after,), (slopes,), {})
+    belief.shake("ph", 0.005 + 0.05 * abs(belief.of("ph") - before))
 
 
 def _entries_changed(change: dict[str, float]) -> dict[str, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -84,6 +85,7 @@ def _chlorine(state: State, hours: float) -> None:
         return chlorine_after(point, hours, output)
 
     inputs = CHLORINE_INPUTS if output > 0.0 else CHLORINE_INPUTS[:-1]
+    outputs = CHLORINE_INPUTS[:2]
     days = hours / 24.0
     free = belief.of("free")
     noise = {
@@ -91,8 +93,11 @@ def _chlorine(state: State, hours: float) -> None:
         "demand": 0.04 * math.sqrt(min(days, 30.0)),
     }
     eaten = math.exp(belief.of("eats")) * free * belief.of("demand") * hours
-    move = belief.bend if hours > SHORT_H or eaten > SMALL_LOSS_MG_L else belief.lean
-    move(inputs, ("free", "demand"), law, noise)
+    if hours > SHORT_H or eaten > SMALL_LOSS_MG_L:
+        belief.bend(inputs, outputs, law, noise)
+    else:
+        point = [belief.of(name) for name in inputs]
+        belief.follow(inputs, outputs, *chlorine_slopes(point, hours, output), noise)
     state.hold_positive()
 
 
@@ -128,6 +133,71 @@ def chlorine_after(point: Sequence[float], hours: float, output: float) -> tuple
     return free, demand
 
 
+def chlorine_slopes(
+    point: Sequence[float], hours: float, output: float
+) -> tuple[tuple[float, float], tuple[list[float], list[float]]]:
+    """Return what `chlorine_after` does, with the slopes of both results over the point's values.
+
+    Followed by the chain rule, for rates below the caps there.
+    """
+    free, demand = max(point[0], 0.0), max(point[1], 0.0)
+    decay, eats, organics = (math.exp(min(rate, 6.0)) for rate in point[2:5])
+    made = math.exp(min(point[5], 6.0)) if output > 0.0 else 0.0
+    pieces = min(max(math.ceil(hours / 3.0), 1), 16)
+    piece = hours / pieces
+    keep = math.exp(-decay * piece / 24.0)
+    level, fades = output * made / decay, -decay * piece / 24.0 * keep
+    adds, grows, half = level * (1.0 - keep), organics * piece / 24.0, 0.5 * eats * piece
+    by_free = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    by_demand = [0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
+    for _ in range(pieces):
+        free, demand = _react_along(free, demand, half, by_free, by_demand)
+        by_free = [keep * slope for slope in by_free]
+        by_free[2] += fades * (free - level) - adds
+        by_free[5] += adds
+        by_demand[4] += grows
+        free, demand = free * keep + adds, demand + grows
+        free, demand = _react_along(free, demand, half, by_free, by_demand)
+    count = len(point)
+    return (free, demand), (by_free[:count], by_demand[:count])
+
+
+EATS: Final = CHLORINE_INPUTS.index("eats")
+
+
+def _react_along(
+    free: float, demand: float, time: float, by_free: list[float], by_demand: list[float]
+) -> tuple[float, float]:
+    """React, and carry the slopes of chlorine and demand along; `time` goes with `eats`."""
+    left, rest = _react(free, demand, time)
+    own, other = _react_slopes(free, demand, time)
+    for place, (first, second) in enumerate(zip(by_free, by_demand, strict=True)):
+        moved = own * first + other * second
+        by_free[place], by_demand[place] = moved, moved - first + second
+    by_free[EATS] -= left * rest * time
+    by_demand[EATS] -= left * rest * time
+    return left, rest
+
+
+def _react_slopes(free: float, demand: float, time: float) -> tuple[float, float]:
+    """Return how the chlorine left goes with the chlorine and the demand before."""
+    gap = free - demand
+    if abs(gap) * time < 1e-3:  # to the first order in what is left of the gap
+        bottom = 1.0 + demand * time - 0.5 * demand * gap * time * time
+        curve = 0.5 * demand * time * time
+        own = 1.0 / bottom + free * curve / bottom**2
+        return own, -free * (time - 0.5 * gap * time * time + curve) / bottom**2
+    fade = math.exp(-min(abs(gap) * time, 700.0))
+    if gap > 0.0:
+        bottom, bent = free - demand * fade, demand * time * fade
+        own = ((free + gap) * bottom - gap * free * (1.0 + bent)) / bottom**2
+        return own, (gap * free * (fade + bent) - free * bottom) / bottom**2
+    bottom, bent = demand - free * fade, free * time * fade
+    own = (free * gap * time + gap + free) * bottom + free * gap * (fade + bent)
+    other = (1.0 + gap * time) * bottom + gap * (1.0 + bent)
+    return -fade * own / bottom**2, free * fade * other / bottom**2
+
+
 def _react(free: float, demand: float, time: float) -> tuple[float, float]:
     """Second-order reaction, one to one, in closed form; `time` is rate times time."""
     gap = free - demand
@@ -147,9 +217,8 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
     """Move the pH: carbon dioxide was lost to the air and chlorine has changed."""
     belief = state.belief
     buffer = state.buffer()
-    now = belief.of("free")
+    chlorine = chlorine_before, belief.of("free")
     stirred = GENERATOR_STIRS_PER_H * state.output
-
     quiet_h = hours - jets_h
 
     def law(point: Sequence[float]) -> tuple[float]:
@@ -157,15 +226,22 @@ def _breathe(state: State, hours: float, jets_h: float, chlorine_before: float) 
         exponent = (math.exp(min(point[2], 2.0)) + stirred) * quiet_h
         if jets_h > 0.0:
             exponent += math.exp(min(point[3], 3.0)) * jets_h
-        return (ph_after_loss(buffer, net, ph, (chlorine_before, now), exponent),)
+        return (ph_after_loss(buffer, net, ph, chlorine, exponent),)
 
     days = hours / 24.0
     unknown = 0.015 * min(hours, 1.0) + 0.025 * math.sqrt(min(days, 9.0))
-    likely = math.exp(belief.of("still")) * quiet_h + math.exp(belief.of("jets")) * jets_h
-    move = belief.bend if likely > SMALL_EXPONENT else belief.lean
+    by_still = math.exp(min(belief.of("still"), 2.0)) * quiet_h
+    by_jets = math.exp(min(belief.of("jets"), 3.0)) * jets_h
     inputs = BREATH_INPUTS if jets_h > 0.0 else BREATH_INPUTS[:-1]
     before = belief.of("ph")
-    move(inputs, ("ph",), law, {"ph": unknown})
+    if by_still + by_jets > SMALL_EXPONENT:
+        belief.bend(inputs, ("ph",), law, {"ph": unknown})
+    else:
+        net, ph = max(belief.of("net"), 3.0), min(max(before, LOWEST), HIGHEST)
+        exponent = by_still + by_jets + stirred * quiet_h
+        after, by_net, by_ph, by_loss = ph_slopes(buffer, net, ph, chlorine, exponent)
+        slopes = by_net, by_ph, by_loss * by_still, by_loss * by_jets
+        belief.follow(inputs, ("ph",), (after,), (slopes[: len(inputs)],), {"ph": unknown})
     belief.shake("ph", LOSS_ERROR * abs(belief.of("ph") - before))
     belief.shake("jets", JETS_VARY * math.sqrt(min(jets_h, 4.0)))
     belief.put("ph", min(max(belief.of("ph"), LOWEST), HIGHEST))
@@ -189,6 +265,24 @@ def ph_after_loss(
         co2 = buffer.carbon(net, ph, before)[1]
     carbon -= (co2 - buffer.air_co2) * share
     return buffer.ph(net, carbon, now, ph)
+
+
+def ph_slopes(
+    buffer: Buffer, net: float, ph: float, chlorine: tuple[float, float], exponent: float
+) -> tuple[float, float, float, float]:
+    """Return what `ph_after_loss` does for a small exponent, and its slopes.
+
+    Over net alkalinity, pH and exponent; of the water whose carbon is left (implicit function).
+    """
+    old = buffer.slopes(net, ph, chlorine[0])
+    share = 1.0 - math.exp(-exponent)
+    excess = old.co2 - buffer.air_co2
+    after = buffer.ph(net, old.carbon - excess * share, chlorine[1], ph)
+    new = buffer.slopes(net, after, chlorine[1])
+    by_net = old.carbon_by_net - share * old.co2_by_net - new.carbon_by_net
+    by_ph = old.carbon_by_ph - share * old.co2_by_ph
+    per_carbon = 1.0 / new.carbon_by_ph
+    return after, by_net * per_carbon, by_ph * per_carbon, -excess * (1.0 - share) * per_carbon
 
 
 def _media(state: State, hours: float) -> None:
@@ -239,8 +333,15 @@ def _wander(state: State, hours: float) -> None:
 
 def _drifts(belief: Belief) -> tuple[NDArray[np.intp], Floats, Floats]:
     """Return places, fixed parts and shares of what drifts; rates too wide already are left out."""
-    rates = {name: sd for name, sd in RATES_DRIFT_PER_DAY.items() if belief.sd(name) < WIDEST_RATE}
-    names = (*DRIFT_PER_DAY, *rates)
-    fixed = [fixed for fixed, _ in DRIFT_PER_DAY.values()] + list(rates.values())
-    share = [share for _, share in DRIFT_PER_DAY.values()] + [0.0] * len(rates)
-    return belief.places(names), np.array(fixed), np.array(share)
+    wide = tuple(name for name in RATES_DRIFT_PER_DAY if belief.sd(name) >= WIDEST_RATE)
+    names, fixed, share = _without(wide)
+    return belief.places(names), fixed, share
+
+
+@lru_cache(maxsize=32)
+def _without(wide: tuple[str, ...]) -> tuple[tuple[str, ...], Floats, Floats]:
+    """Return names, fixed parts and shares of what drifts, but for rates too wide."""
+    rates = {name: (sd, 0.0) for name, sd in RATES_DRIFT_PER_DAY.items() if name not in wide}
+    drifts = {**DRIFT_PER_DAY, **rates}
+    fixed, share = zip(*drifts.values(), strict=True)
+    return tuple(drifts), np.array(fixed), np.array(share)

@@ -23,11 +23,11 @@ def test_correcting_a_sum_moves_the_less_sure_part_more():
 
 
 def test_a_linear_law_is_carried_exactly_by_both_ways_of_moving():
-    for way in ("bend", "lean"):
-        belief = Belief(PRIORS)
-        law = lambda point: (3.0 * point[0] - point[1],)  # noqa: E731
-        getattr(belief, way)(("a", "b"), ("c",), law, {"c": 0.1})
+    bent, followed = Belief(PRIORS), Belief(PRIORS)
+    bent.bend(("a", "b"), ("c",), lambda point: (3.0 * point[0] - point[1],), {"c": 0.1})
+    followed.follow(("a", "b"), ("c",), (1.0,), ((3.0, -1.0),), {"c": 0.1})
 
+    for belief in (bent, followed):
         assert belief.of("c") == pytest.approx(1.0)
         assert belief.sd("c") ** 2 == pytest.approx(9 * 0.25 + 0.04 + 0.01, rel=1e-3)
         assert belief.cov[0, 2] == pytest.approx(3 * 0.25, rel=1e-3)

@@ -2,13 +2,14 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
 from dosing.buffer import near
 from dosing.chemistry import WaterSample, aerated
 from dosing.log import Tub
-from dosing.motion import advance, chlorine_after, ph_after_loss
+from dosing.motion import advance, chlorine_after, chlorine_slopes, ph_after_loss, ph_slopes
 from dosing.state import new_state
 
 TUB = Tub("garden", 1250.0, 38.0, "salt_chlorine", True)
@@ -49,6 +50,50 @@ def test_chlorine_and_demand_never_fall_below_zero(free, demand, hours, output):
 
     assert min(after) >= 0.0
     assert after[0] <= free + output * 4.0 * hours / 24.0 + 1e-6
+
+
+def change(law, point, place, step=1e-5):
+    """The slope of a law by central differences."""
+    higher, lower = list(point), list(point)
+    higher[place] += step
+    lower[place] -= step
+    return (np.array(law(higher)) - np.array(law(lower))) / (2.0 * step)
+
+
+@pytest.mark.parametrize("output", [0.0, 0.6])
+@pytest.mark.parametrize(
+    ("free", "demand", "hours"),
+    [(5.0, 2.0, 1.0), (2.0, 5.0, 1.0), (3.0, 2.0, 6.0), (0.5, 0.49, 2.0), (3.0, 3.0 - 1e-4, 4.0)],
+)
+def test_slopes_of_the_chlorine_are_those_of_its_law(free, demand, hours, output):
+    point = rates(free, demand, organics=0.5)[: 6 if output else 5]
+    after, slopes = chlorine_slopes(point, hours, output)
+
+    assert after == pytest.approx(chlorine_after(point, hours, output))
+    for place in range(len(point)):
+        wanted = change(lambda p: chlorine_after(p, hours, output), point, place)
+        found = [slope[place] for slope in slopes]
+        assert found == pytest.approx(wanted, abs=1e-4), place
+
+
+@pytest.mark.parametrize("cyanuric_acid", [0.0, 40.0])
+def test_slopes_of_the_ph_are_those_of_its_law(cyanuric_acid):
+    buffer = near(WaterSample(38.0, 7.6, 90.0, 50.0, 1500.0, cyanuric_acid))
+    point = (88.0, 7.7, 0.04)
+    after, *slopes = ph_slopes(buffer, *point[:2], (4.0, 3.5), point[2])
+
+    def law(one):
+        net, ph, exponent = one
+        carbon, co2 = buffer.carbon(net, ph, 4.0)
+        left = carbon - (co2 - buffer.air_co2) * (1.0 - math.exp(-exponent))
+        for _ in range(3):  # as close as a search of its own allows
+            ph = buffer.ph(net, left, 3.5, ph)
+        return (ph,)
+
+    assert after == pytest.approx(ph_after_loss(buffer, *point[:2], (4.0, 3.5), point[2]))
+    for place, slope in enumerate(slopes):
+        step = (0.01, 1e-3, 1e-3)[place]
+        assert slope == pytest.approx(change(law, point, place, step)[0], rel=0.01), place
 
 
 def test_long_air_ends_where_the_air_holds_it():
