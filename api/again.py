@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from api import intake, photo_files, shelf
 from api.books import Desk
+from api.look import Look, Wish
 from api.named import Named
 from api.settings import Settings
 from api.store import KeptFile, Photo, Reading, Store
-from api.workers import ReadingPool, Request
+from api.workers import ReadingPool
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,9 @@ def read_again(
         table, card = newest_versions(session, before)
     data = photo_files.load(settings.home, photo.sha256)
     measured = None if card is None else shelf.named(card)
-    wish = Request(Named(photo.name, data), shelf.named(table), measured, photo.elapsed_s)
-    reading = intake.reading_of(pool.read(wish), photo.name)
+    wish = Wish(shelf.named(table), measured, elapsed_s=photo.elapsed_s)
+    answer = pool.read(Look(Named(photo.name, data), wish))
+    reading = intake.reading_of(answer, photo.name)
     with store.writing() as session:
         now = intake.keep_reading(session, photo_id, reading, (table, card), desk)
         return compared(session, photo, before, now)

@@ -65,7 +65,7 @@ def measure_card(photos: Sequence[Named], known: Card | None, new: Card) -> NewC
     ValueError
         If too few photos can be used; one sentence that names the first fault and the cure.
     """
-    twice = first_twice((photo.name, photo.data) for photo in photos)
+    twice = first_twice((photo.name, photo.sha256) for photo in photos)
     if twice is not None:
         raise ValueError(f"{twice[1]} is the same photo as {twice[0]}; take another")
     seen: list[tuple[str, NewCardSeen]] = []

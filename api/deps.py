@@ -16,7 +16,7 @@ from api.goods import kept_procedures
 from api.people import Who
 from api.settings import Settings
 from api.store import Store
-from api.workers import AllBusyError, Answer, Asked, Fault, ReadingPool
+from api.workers import AllBusyError, Answer, Fault, ReadingPool, Task
 
 Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
 """A number in an address; no database counts further."""
@@ -101,10 +101,10 @@ Keeper = Annotated[Who, Depends(allowed("keeper"))]
 DeskOf = Annotated[Desk, Depends(desk_of)]
 
 
-def answer_of(pool: ReadingPool, reading: Asked) -> Answer | Fault:
-    """Read a photo in a worker; 503 when all are busy for too long."""
+def answer_of(pool: ReadingPool, task: Task) -> Answer | Fault:
+    """Do a task in a worker; 503 when all are busy for too long."""
     try:
-        return pool.read(reading)
+        return pool.read(task)
     except AllBusyError:
         raise busy() from None
 

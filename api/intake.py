@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,13 +15,14 @@ from sqlalchemy.orm import Session
 from api import books, control_books, photo_files, review, shelf
 from api.books import Desk, Origin
 from api.entries import event_of, loggable
+from api.look import Look, Wish
 from api.named import Named
 from api.position import blank_position
 from api.settings import Settings
 from api.stock import SAMPLE, fetch
 from api.store import KeptFile, Photo, Reading, Store, TubSummary
 from api.wire import unread_json
-from api.workers import Answer, Fault, ReadingPool, Request
+from api.workers import Answer, Fault, ReadingPool
 
 
 @dataclass(frozen=True)
@@ -70,8 +70,8 @@ def take_in(
     table, card = versions(sent, store, settings, desk)
     clean = Named(sent.photo.name, blank_position(sent.photo.data))
     measured = None if card is None else shelf.named(card)
-    wish = Request(clean, shelf.named(table), measured, sent.elapsed_s, dipped_at=sent.dipped_at)
-    answer = pool.read(wish)
+    wish = Wish(shelf.named(table), measured, elapsed_s=sent.elapsed_s, dipped_at=sent.dipped_at)
+    answer = pool.read(Look(clean, wish))
     with store.reading() as session:
         broken = control_books.broken_for(session, table)
     reading = control_books.held_back(reading_of(answer, clean.name), broken)
@@ -107,14 +107,9 @@ def kept_already(session: Session, kind: shelf.Kind, choice: Named | str) -> Kep
     return shelf.latest(session, kind, choice) if isinstance(choice, str) else None
 
 
-def sent_sha256(sent: Sent) -> str:
-    """Return the hash of the photo as it was sent."""
-    return hashlib.sha256(sent.photo.data).hexdigest()
-
-
 def told_before(sent: Sent, store: Store) -> dict[str, Any] | None:
     """Return what was answered when this photo or this key came before."""
-    same = Photo.sent_sha256 == sent_sha256(sent)
+    same = Photo.sent_sha256 == sent.photo.sha256
     if sent.key is not None:
         same = or_(same, Photo.key == sent.key)
     with store.reading() as session:
@@ -164,7 +159,7 @@ def enter(
     photo = Photo(
         tub_id=sent.tub_id,
         sha256=sha256,
-        sent_sha256=sent_sha256(sent),
+        sent_sha256=sent.photo.sha256,
         name=sent.photo.name[-255:],
         taken_at=taken_at,
         # What the photo's own time told is kept, so that it holds when it is read again.

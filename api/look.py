@@ -26,7 +26,12 @@ class Wish:
     layout: Named | None = None
     elapsed_s: float | None = None
     dipped_at: datetime | None = None
+    """When the strip was dipped, with its offset; `elapsed_s` wins where both are given."""
     pictures: Pictures = ()
+
+    def job(self) -> Job:
+        """Return card, table and curves, kept for the next photo; ValueError when unusable."""
+        return _prepared(self.table, self.measured, self.layout)
 
 
 @dataclass(frozen=True)
@@ -42,10 +47,11 @@ class Look:
         from api.wire import reading_json
         from reader.errors import PhotoError
 
-        job = job_of(self.wish)
-        if isinstance(job, Fault):
-            return job
         wish, data = self.wish, self.photo.data
+        try:
+            job = wish.job()
+        except ValueError as fault:
+            return Fault(UNUSABLE, str(fault))
         try:
             reading = measure(data, job.card, job.table, wish.elapsed_s, job.curves, wish.dipped_at)
         except PhotoError as fault:
@@ -79,9 +85,10 @@ class FusedLook:
         from reader.errors import PhotoError
         from reader.read_strip import read_strip
 
-        job = job_of(self.wish)
-        if isinstance(job, Fault):
-            return job
+        try:
+            job = self.wish.job()
+        except ValueError as fault:
+            return Fault(UNUSABLE, str(fault))
         seens, used, left_out = [], [], []
         for photo in self.photos:
             try:
@@ -103,12 +110,8 @@ class FusedLook:
         return Answer({**told, "photos": names, "left_out": left_out}, pictures)
 
 
-@lru_cache(maxsize=8)
-def job_of(wish: Wish) -> Job | Fault:
-    """Return card, table and curves, kept for the next photo, or why there are none."""
+@lru_cache(maxsize=32)
+def _prepared(table: Named, measured: Named | None, layout: Named | None) -> Job:
     from api.job import prepare
 
-    try:
-        return prepare(wish.table, wish.measured, wish.layout)
-    except ValueError as fault:
-        return Fault(UNUSABLE, str(fault))
+    return prepare(table, measured, layout)

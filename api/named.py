@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 
 
 @dataclass(frozen=True)
@@ -11,6 +13,11 @@ class Named:
 
     name: str
     data: bytes
+
+    @cached_property
+    def sha256(self) -> str:
+        """The bytes' fingerprint, as hexadecimal digits."""
+        return hashlib.sha256(self.data).hexdigest()
 
     def text(self) -> str:
         """Return the bytes as text; raise ValueError with place and cure when they are none."""

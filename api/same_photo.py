@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
 
 
-def first_twice(photos: Iterable[tuple[str, bytes]]) -> tuple[str, str] | None:
-    """Return the names of the first two of these that are one photo, or None."""
-    known: dict[bytes, str] = {}
-    for name, data in photos:
-        key = hashlib.sha256(data).digest()
-        if key in known:
-            return known[key], name
-        known[key] = name
+def first_twice(photos: Iterable[tuple[str, str]]) -> tuple[str, str] | None:
+    """Return the names of the first two of these (name, fingerprint) that are one, or None."""
+    known: dict[str, str] = {}
+    for name, sha256 in photos:
+        if sha256 in known:
+            return known[sha256], name
+        known[sha256] = name
     return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
@@ -45,15 +44,14 @@ def put(
     if kind == "products":
         goods.check_beside(session, name, facts["products"])
     newest = latest(session, kind, name)
-    sha256 = hashlib.sha256(file.data).hexdigest()
-    if newest is not None and newest.sha256 == sha256:
+    if newest is not None and newest.sha256 == file.sha256:
         return newest, False
     kept = KeptFile(
         kind=kind,
         name=name,
         version=1 if newest is None else newest.version + 1,
         file_name=file.name[-255:],
-        sha256=sha256,
+        sha256=file.sha256,
         data=file.data,
         facts=facts,
         added_at=now,

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from api.look import UNUSABLE
 from api.named import Named
 from api.workers import Answer, Fault
+
+if TYPE_CHECKING:
+    from api.chart import Grid
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ class StripTask:
             card = standard_card()
             card = measured_card(card, self.measured) if self.measured else card
         except ValueError as fault:
-            return Fault("unusable_table_or_card", str(fault))
+            return Fault(UNUSABLE, str(fault))
         try:
             found = colours_of(self.photo.data, self.photo.name, plans, card)
         except PhotoError as fault:
@@ -75,5 +78,26 @@ class StripTask:
             lab = None if isinstance(one, str) else [round(float(part), 3) for part in one.lab]
             trouble = one if isinstance(one, str) else None
             pads.append({"pad": plan.pad, "analyte": plan.analyte, "lab": lab, "trouble": trouble})
-        sha256 = hashlib.sha256(self.photo.data).hexdigest()
-        return Answer({"photo": self.photo.name, "sha256": sha256, "pads": pads}, {})
+        told = {"photo": self.photo.name, "sha256": self.photo.sha256, "pads": pads}
+        return Answer(told, {})
+
+
+@dataclass(frozen=True)
+class ChartTask:
+    """One photo of the printed chart beside the card, with the grid laid over it."""
+
+    photo: Named
+    grid: Grid
+    measured: Named | None = None
+
+    def answer(self) -> Answer | Fault:
+        """Return the colours of the chart's blocks and the table they make."""
+        from api.chart import read_chart
+        from reader.errors import PhotoError
+
+        try:
+            return Answer(read_chart(self.photo, self.grid, self.measured), {})
+        except PhotoError as fault:
+            return Fault("not_an_image", f"{self.photo.name}: {fault}")
+        except ValueError as fault:
+            return Fault(UNUSABLE, str(fault))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from api.named import Named
 from api.reasons import all_reasons
 from api.same_photo import first_twice
 from calibration.rows import TableError
@@ -70,7 +71,7 @@ def measure_runs(
     found: list[StandardPad] = []
     unused: list[str] = []
     photos = _by_photo(runs)
-    twice = first_twice((photo, open_(photo)) for photo in photos)
+    twice = first_twice((photo, Named(photo, open_(photo)).sha256) for photo in photos)
     if twice is not None:
         line = photos[twice[1]][0].line
         raise TableError(

@@ -17,16 +17,10 @@ from collections.abc import Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
-from functools import lru_cache
 from multiprocessing.connection import Connection
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from api.named import Named
-
-if TYPE_CHECKING:
-    from api.chart import Grid
-    from api.job import Job
 
 Pictures = tuple[Literal["seen", "flat", "pads"], ...]
 """Which to draw: the photo with what was found, the flattened card, each pad on its chart."""
@@ -35,28 +29,6 @@ MEMORY_BYTES = 4 * 1024**3
 """Address space of one worker; a decoder that wants more is broken off."""
 BUSY_AFTER_S = 60.0
 """How long a photo waits for a free worker before the caller hears that all are busy."""
-
-
-@dataclass(frozen=True)
-class Request:
-    """One photo to read, with everything it needs, as bytes."""
-
-    photo: Named
-    table: Named
-    measured: Named | None = None
-    elapsed_s: float | None = None
-    pictures: Pictures = ()
-    dipped_at: datetime | None = None
-    """When the strip was dipped, with its offset; `elapsed_s` wins where both are given."""
-
-
-@dataclass(frozen=True)
-class ChartRequest:
-    """One photo of the printed chart beside the card, with the grid laid over it."""
-
-    photo: Named
-    grid: Grid
-    measured: Named | None = None
 
 
 @dataclass(frozen=True)
@@ -83,7 +55,7 @@ class AllBusyError(Exception):
 
 
 class Task(Protocol):
-    """Other work on photos that knows itself how it is done."""
+    """Work on photos that knows itself how it is done; it travels to a worker whole."""
 
     @property
     def photo(self) -> Named:
@@ -93,68 +65,8 @@ class Task(Protocol):
         """Do the work; runs in a worker."""
 
 
-Asked = Request | ChartRequest | Task
-
-
-def answer_to(request: Asked) -> Answer | Fault:
-    """Do what is asked in this process."""
-    if isinstance(request, Request):
-        return read(request)
-    return read_blocks(request) if isinstance(request, ChartRequest) else request.answer()
-
-
-def read_blocks(request: ChartRequest) -> Answer | Fault:
-    """Read the blocks of a printed chart."""
-    from api.chart import read_chart
-    from reader.errors import PhotoError
-
-    try:
-        return Answer(read_chart(request.photo, request.grid, request.measured), {})
-    except PhotoError as fault:
-        return Fault("not_an_image", f"{request.photo.name}: {fault}")
-    except ValueError as fault:
-        return Fault("unusable_table_or_card", str(fault))
-
-
-def read(request: Request) -> Answer | Fault:
-    """Read one photo in this process."""
-    from api.measure import measure
-    from api.wire import reading_json
-    from reader.errors import PhotoError
-
-    try:
-        job = prepared(request.table, request.measured)
-    except ValueError as fault:
-        return Fault("unusable_table_or_card", str(fault))
-    try:
-        reading = measure(
-            request.photo.data,
-            job.card,
-            job.table,
-            request.elapsed_s,
-            job.curves,
-            request.dipped_at,
-        )
-    except PhotoError as fault:
-        return Fault("not_an_image", f"{request.photo.name}: {fault}")
-    pictures = {}
-    if request.pictures:
-        from api.explain import pictures_of
-
-        pictures = pictures_of(request.photo.data, reading, job, request.pictures)
-    return Answer(reading_json(request.photo.name, reading), pictures)
-
-
-@lru_cache(maxsize=32)
-def prepared(table: Named, measured: Named | None) -> Job:
-    """Return the job for this table and card, kept for the next photo."""
-    from api.job import prepare
-
-    return prepare(table, measured)
-
-
 def _serve(pipe: Connection) -> None:
-    """Answer requests until the other end is gone."""
+    """Do what comes until the other end is gone."""
     import resource
 
     import cv2
@@ -166,9 +78,9 @@ def _serve(pipe: Connection) -> None:
     _load()
     with contextlib.suppress(EOFError, KeyboardInterrupt):
         while True:
-            request = pipe.recv()
+            task: Task = pipe.recv()
             try:
-                answer: Answer | Fault = answer_to(request)
+                answer: Answer | Fault = task.answer()
             except MemoryError:
                 answer = Fault("reading_stopped", "the photo needs too much memory; send a JPEG")
             pipe.send(answer)
@@ -207,10 +119,10 @@ class _Worker:
         self.process.start()
         there.close()
 
-    def ask(self, request: Asked, timeout_s: float) -> Answer | Fault:
+    def ask(self, task: Task, timeout_s: float) -> Answer | Fault:
         """Return the worker's answer; when it dies or takes too long, start another."""
         with contextlib.suppress(EOFError, OSError):
-            self.pipe.send(request)
+            self.pipe.send(task)
             if self.pipe.poll(timeout_s):
                 answer: Answer | Fault = self.pipe.recv()
                 return answer
@@ -218,7 +130,7 @@ class _Worker:
         self.start()
         return Fault(
             "reading_stopped",
-            f"{request.photo.name}: reading took too long or broke off; "
+            f"{task.photo.name}: reading took too long or broke off; "
             "take the photo again, or send it as a plain JPEG",
         )
 
@@ -243,10 +155,10 @@ class ReadingPool:
         self._idle = deque(self._workers)
         self._waiting: deque[Future[_Worker]] = deque()
 
-    def read(self, request: Asked) -> Answer | Fault:
-        """Read one photo; raise `AllBusyError` when no worker becomes free in time."""
+    def read(self, task: Task) -> Answer | Fault:
+        """Do one task; raise `AllBusyError` when no worker becomes free in time."""
         with self._worker() as worker:
-            return worker.ask(request, self._timeout_s)
+            return worker.ask(task, self._timeout_s)
 
     @contextmanager
     def _worker(self) -> Iterator[_Worker]:

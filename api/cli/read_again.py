@@ -13,7 +13,7 @@ from typing import Any
 from api.cli.common import UnusableError, complain, read_text
 from api.cli.crew import answers, crew_size
 from api.cli.photo_files import labels, load
-from api.cli.readings import Told, made_with, sha256, told_of
+from api.cli.readings import Told, made_with, told_of
 from api.look import FusedLook, Look, Wish
 from api.named import Named
 from api.workers import Fault, Task
@@ -193,7 +193,7 @@ def _kept(before: Before, what: str) -> Named | None:
 def _opened(folder: Path, name: str, fingerprint: str) -> Named | None:
     for path in (Path(name), folder / name):
         file = load(path)
-        if isinstance(file, Named) and sha256(file) == fingerprint:
+        if isinstance(file, Named) and file.sha256 == fingerprint:
             return file
     return None
 
@@ -214,7 +214,7 @@ def _same(folder: Path, name: str, known: str) -> Named:
             f"{name}: is gone, so it cannot be read again; put it back where it was read"
         )
     for file in there:
-        if sha256(file) == known:
+        if file.sha256 == known:
             return Named(name, file.data)
     raise RefusedError(
         f"{name}: is no longer the photo that was read (its bytes changed); "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import version
@@ -39,7 +38,7 @@ def one_by_one(asked: Sequence[Path], wish: Wish, jobs: int | None = None) -> It
         for path in paths:
             photo = load(path)
             if isinstance(photo, Named):
-                hashes[path] = sha256(photo)
+                hashes[path] = photo.sha256
             yield photo if isinstance(photo, Fault) else Look(photo, wish)
 
     said = answers(looks(), crew_size(jobs, len(paths)))
@@ -57,7 +56,7 @@ def fused(asked: Sequence[Path], wish: Wish) -> Iterator[Told]:
         names = ", ".join(shown(path) for path in asked)
         raise UnusableError(f"{names}: not one photo to fuse; name photos of one strip")
     (said,) = answers([FusedLook(photos, wish)], 1)
-    hashes = {photo.name: sha256(photo) for photo in photos}
+    hashes = {photo.name: photo.sha256 for photo in photos}
     told = told_of(" + ".join(photo.name for photo in photos), "fused", said, {})
     for left_out in told.answer.get("left_out", ()):
         complain(f"{left_out}; the others are fused without it")
@@ -72,10 +71,10 @@ def _distinct(paths: Sequence[Path]) -> Iterator[Named]:
         photo = load(path)
         if isinstance(photo, Fault):
             complain(f"{photo.message}; the others are fused without it")
-        elif sha256(photo) in known:
-            complain(f"{photo.name}: is the same photo as {known[sha256(photo)]}; it counts once")
+        elif photo.sha256 in known:
+            complain(f"{photo.name}: is the same photo as {known[photo.sha256]}; it counts once")
         else:
-            known[sha256(photo)] = photo.name
+            known[photo.sha256] = photo.name
             yield photo
 
 
@@ -90,16 +89,11 @@ def told_of(name: str, label: str, said: Answer | Fault, more: Mapping[str, Any]
     return Told({**unread_json(name, said.code, said.message), **more}, False)
 
 
-def sha256(file: Named) -> str:
-    """Return the file's fingerprint."""
-    return hashlib.sha256(file.data).hexdigest()
-
-
 def made_with(wish: Wish, photo: object) -> dict[str, Any]:
     """Return what a reading was made with, so that it can be made again."""
 
     def version_of(file: Named | None) -> dict[str, str] | None:
-        return None if file is None else {"file": file.name, "sha256": sha256(file)}
+        return None if file is None else {"file": file.name, "sha256": file.sha256}
 
     return {
         "made_with": {

@@ -15,7 +15,8 @@ from api.named import Named
 from api.routes import waters
 from api.routes.read import FILE, chosen
 from api.schemas import ChartOut, problems
-from api.workers import ChartRequest, Fault
+from api.shop_tasks import ChartTask
+from api.workers import Fault
 
 router = APIRouter(prefix="/api", tags=["chart"], dependencies=[Depends(who_asks)])
 router.include_router(waters.router)
@@ -55,7 +56,7 @@ def post_chart(form: FormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf)
         measured = chosen(session, "card", card, settings) if card else None
     try:
         text = grid.text() if isinstance(grid, Named) else grid or ""
-        answer = answer_of(pool, ChartRequest(photo, load_grid(text), measured))
+        answer = answer_of(pool, ChartTask(photo, load_grid(text), measured))
     except ChartError as fault:
         raise ProblemError(422, "unusable_grid", str(fault)) from None
     if isinstance(answer, Fault):

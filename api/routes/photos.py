@@ -15,13 +15,14 @@ from api.deps import Asker, DeskOf, Number, PoolOf, SettingsOf, StoreOf, answer_
 from api.errors import ProblemError
 from api.forms import BodyOf, FormOf, ReadFormOf, moment_of, upload
 from api.intake import Sent, take_in
+from api.look import Look, Wish
 from api.named import Named
 from api.routes.read import FORM
 from api.routes.tubs import Key, unusable
 from api.schemas import PhotoKept, PhotoOut, problems
 from api.settings import Settings
 from api.store import KeptFile, Photo, Reading, Store
-from api.workers import AllBusyError, Answer, Pictures, ReadingPool, Request as Wish
+from api.workers import AllBusyError, Answer, Pictures, ReadingPool
 
 router = APIRouter(
     prefix="/api/tubs/{tub_id}/photos", tags=["photos"], dependencies=[Depends(who_asks)]
@@ -239,6 +240,6 @@ def drawn(
     photo, _, table, card = row_of(store, tub_id, sha256)
     data = photo_files.load(settings.home, sha256)
     measured = None if card is None else shelf.named(card)
-    wish = Wish(Named(photo.name, data), shelf.named(table), measured, photo.elapsed_s, kinds)
-    answer = answer_of(pool, wish)
+    wish = Wish(shelf.named(table), measured, elapsed_s=photo.elapsed_s, pictures=kinds)
+    answer = answer_of(pool, Look(Named(photo.name, data), wish))
     return answer.pictures if isinstance(answer, Answer) else {}

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
 from api.forms import ReadForm, ReadFormOf
+from api.look import Look, Wish
 from api.named import Named
 from api.schemas import ReadingOut, problems
 from api.settings import Settings
@@ -18,7 +19,7 @@ from api.shelf import Kind
 from api.stock import UnknownNameError, fetch
 from api.store import Store
 from api.wire import unread_json
-from api.workers import Answer, Pictures, ReadingPool, Request
+from api.workers import Answer, Pictures, ReadingPool
 
 router = APIRouter(prefix="/api", tags=["reading"], dependencies=[Depends(who_asks)])
 
@@ -72,8 +73,8 @@ def ask(
     with store.reading() as session:
         table = chosen(session, "table", form.table, settings)
         measured = chosen(session, "card", form.measured, settings) if form.measured else None
-    wish = Request(form.photo, table, measured, form.elapsed_s, pictures, form.dipped_at)
-    answer = answer_of(pool, wish)
+    wish = Wish(table, measured, None, form.elapsed_s, form.dipped_at, pictures)
+    answer = answer_of(pool, Look(form.photo, wish))
     if isinstance(answer, Answer):
         return answer
     if answer.code == "reading_stopped":

@@ -15,6 +15,7 @@ from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
 from api.routes.read import FILE, chosen
+from api.same_photo import first_twice
 from api.schemas import problems
 from api.shop_tasks import StripTask
 from api.table_units import check_units
@@ -114,12 +115,7 @@ def _dipped(dip: DipIn) -> waters.Dipped:
 
 
 def _refuse_twice(dips: list[DipIn]) -> None:
-    """Raise ValueError for one photo given twice: it would feign certainty."""
-    known: dict[str, str] = {}
-    for dip in dips:
-        key = dip.sha256 or dip.photo
-        if key in known:
-            raise ValueError(
-                f"{dip.photo} is the same photo as {known[key]}; photograph another strip"
-            )
-        known[key] = dip.photo
+    """Raise ValueError for one photo given twice."""
+    twice = first_twice((dip.photo, dip.sha256 or dip.photo) for dip in dips)
+    if twice is not None:
+        raise ValueError(f"{twice[1]} is the same photo as {twice[0]}; photograph another strip")

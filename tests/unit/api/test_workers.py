@@ -10,12 +10,14 @@ import numpy as np
 import pytest
 
 from api import workers
+from api.look import Look, Wish
 from api.named import Named
-from api.workers import Fault, ReadingPool, Request
+from api.workers import Fault, ReadingPool
 from tests.whole.shop import TABLE
 
 PHOTO = Named("a.jpg", b"no photo")
-WISH = Request(PHOTO, Named("t.csv", TABLE.encode()))
+WISH = Wish(Named("t.csv", TABLE.encode()))
+LOOK = Look(PHOTO, WISH)
 
 
 @pytest.fixture
@@ -26,7 +28,7 @@ def pool():
 
 
 def test_what_is_no_image_is_told_with_its_name(pool):
-    answer = pool.read(WISH)
+    answer = pool.read(LOOK)
 
     assert isinstance(answer, Fault)
     assert answer.code == "not_an_image"
@@ -35,31 +37,31 @@ def test_what_is_no_image_is_told_with_its_name(pool):
 
 def test_a_broken_table_is_told_with_its_line(pool):
     broken = Named("t.csv", TABLE.replace("7.2,72", "x,72").encode())
-    answer = pool.read(Request(PHOTO, broken))
+    answer = pool.read(Look(PHOTO, Wish(broken)))
 
     assert answer.code == "unusable_table_or_card"
     assert "t.csv, line 3" in answer.message
 
 
 def test_a_reader_that_dies_or_hangs_is_replaced(pool):
-    pool.read(WISH)
+    pool.read(LOOK)
     os.kill(pool._workers[0].process.pid, signal.SIGKILL)
-    assert pool.read(WISH).code == "reading_stopped"
-    assert pool.read(WISH).code == "not_an_image"
+    assert pool.read(LOOK).code == "reading_stopped"
+    assert pool.read(LOOK).code == "not_an_image"
 
     os.kill(pool._workers[0].process.pid, signal.SIGSTOP)
     pool._timeout_s = 0.5
     began = time.monotonic()
-    assert pool.read(WISH).code == "reading_stopped"
+    assert pool.read(LOOK).code == "reading_stopped"
     assert time.monotonic() - began < 30
     pool._timeout_s = 60.0
-    assert pool.read(WISH).code == "not_an_image"
+    assert pool.read(LOOK).code == "not_an_image"
 
 
 def test_when_all_are_busy_the_caller_hears_it(pool, monkeypatch):
     monkeypatch.setattr(workers, "BUSY_AFTER_S", 0.05)
     with pool._worker(), pytest.raises(workers.AllBusyError):
-        pool.read(WISH)
+        pool.read(LOOK)
 
 
 def test_what_a_decoder_says_of_a_damaged_photo_stays_out_of_the_log(capfd):
@@ -68,7 +70,7 @@ def test_what_a_decoder_says_of_a_damaged_photo_stays_out_of_the_log(capfd):
     data[40_000:40_400] = bytes(400)
     opened = ReadingPool(1, 60.0)
     try:
-        answer = opened.read(Request(Named("a.jpg", bytes(data)), WISH.table))
+        answer = opened.read(Look(Named("a.jpg", bytes(data)), WISH))
     finally:
         opened.close()
 
@@ -98,6 +100,6 @@ def test_who_waits_longest_is_served_first(pool):
 def test_after_a_vain_wait_the_worker_is_still_there(pool, monkeypatch):
     monkeypatch.setattr(workers, "BUSY_AFTER_S", 0.05)
     with pool._worker(), pytest.raises(workers.AllBusyError):
-        pool.read(WISH)
+        pool.read(LOOK)
     monkeypatch.setattr(workers, "BUSY_AFTER_S", 60.0)
-    assert pool.read(WISH).code == "not_an_image"
+    assert pool.read(LOOK).code == "not_an_image"
