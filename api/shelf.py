@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
@@ -14,20 +13,6 @@ from api.store import KeptFile, Retired
 
 Kind = Literal["table", "card", "products", "procedure"]
 NAME_LENGTH = 120
-
-
-@dataclass(frozen=True)
-class Shelved:
-    """One kept version, without its bytes."""
-
-    id: int
-    kind: str
-    name: str
-    version: int
-    sha256: str
-    facts: dict[str, Any]
-    added_at: datetime
-    added_by: str
 
 
 def put(

@@ -146,10 +146,6 @@ class Water:
         """Return the share of chlorine that fades in a day as a rate: middle, low, high (95 %)."""
         return self._rate("decay")
 
-    def new_demand_mg_l_day(self) -> tuple[float, float, float]:
-        """Return the chlorine that new dirt eats in a day [mg/L]: middle, low, high (95 %)."""
-        return self._rate("organics")
-
     def yield_mg_l_day(self) -> tuple[float, float, float]:
         """Return what the generator makes in a day at full output [mg/L]: middle, low, high."""
         return self._rate("yield")
