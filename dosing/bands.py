@@ -9,9 +9,6 @@ from dataclasses import dataclass
 from dosing.analytes import ANALYTES, NORMAL_95
 from dosing.log import Reading
 
-NORMAL_99 = 2.575829
-"""Half the width of a 99 % band in standard deviations of a normal distribution."""
-
 CONFLICT = 3.3
 """Two readings further apart than this many of their joint deviations contradict each other."""
 

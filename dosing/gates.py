@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from dosing.analytes import ANALYTES
@@ -103,12 +102,3 @@ def of_step(name: str, is_open: bool) -> GateState:
 
 def _unit(gate: Gate | Hold) -> str:
     return ANALYTES[gate.analyte].unit
-
-
-WORDS: Mapping[str, str] = {
-    "open": "inside",
-    "shut": "outside",
-    "undecided": "not decided",
-    "waiting": "not known yet",
-}
-"""The states in words for sentences."""

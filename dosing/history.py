@@ -8,13 +8,14 @@ from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
 from dosing.course import course_of, numbered, output_of, plain_base, split_id
+from dosing.edge import FEW, on_the_edge
 from dosing.errors import LogError
 from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between, standing_gate, state_of
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
-from dosing.standing import FEW, MOVED_BY, UNFORETOLD, Standing, as_it_moves, bar
+from dosing.standing import MOVED_BY, UNFORETOLD, Standing, as_it_moves, bar
 from dosing.water import Walk, Water
 
 DEFAULT_MIXING = timedelta(minutes=15)
@@ -195,13 +196,13 @@ class History:
         seen = standing_gate(gate, standing.now(at), standing.contradicts)
         if seen.probability is None:
             return seen
-        if seen.state == "undecided" and standing.recent is not None:
-            newest = standing_gate(gate, standing.now(at, standing.recent))
-            return seen if newest.state == "undecided" else newest
+        if seen.state == "undecided" and not standing.contradicts:
+            seen = on_the_edge(seen, standing.looks)
         if not self._believes:
             return seen  # so old that the belief does not go back to it
         if ANALYTES[gate.analyte].drifts:
-            return as_it_moves(seen, standing, water, at, may_shut=not self.procedure.ends)
+            may_shut = gate.analyte == "free_chlorine" or not self.procedure.ends
+            return as_it_moves(seen, standing, water, at, may_shut=may_shut)
         believed = round(water.probability(gate.analyte, seen.low, seen.high, gate.sample), 4)
         surely = believed >= OPEN_FROM or believed <= SHUT_TO
         few = standing.count <= FEW and not standing.contradicts

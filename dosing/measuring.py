@@ -17,7 +17,10 @@ from dosing.steps import Expected, Todo
 DROP_TEST_AFTER = 2
 """Undecided strips after which a drop test is the better source."""
 
-ASK_AFTER = 60
+STRIPS_END = 6
+"""Undecided strips in one visit after which the text says plainly that strips will not decide."""
+
+ASK_AFTER = 40
 """Undecided readings of one water after which a person must decide."""
 
 SURELY_ABOVE = 0.98
@@ -26,11 +29,19 @@ SURELY_ABOVE = 0.98
 MOVES_BY_ITSELF_AFTER = 3
 """Undecided readings of chlorine or pH after which an hour tells more than another dip."""
 
-SAME_WATER = 2
-"""Of these so many must be of the water as it is now: one alone tells little after an hour."""
+SAME_WATER = {"ph": 2}
+"""Of these so many must be of the water as it is now: one pH alone tells little after an hour of
+air, while chlorine only falls."""
 
 
-def measure(now: Situation, gate: Gate | Hold, reason: str, better: bool = False) -> Todo:
+BETTER = "The strips do not decide: use a drop test, or send a sample to a laboratory."
+FAR_BETTER = (
+    "{} strips lie on the edge, and more of them may decide nothing: now a drop test, or a "
+    "laboratory. Dip once more only where neither is at hand."
+)
+
+
+def measure(now: Situation, gate: Gate | Hold, reason: str, better: str = "") -> Todo:
     """Return one measurement that serves a gate and what can be read with it."""
     analytes = dip(now, gate)
     sample = gate.sample
@@ -51,17 +62,15 @@ def _times_read(now: Situation, gate: Gate | Hold) -> int:
     return readings.get((gate.analyte, gate.sample), 0)
 
 
-def _text(analytes: tuple[str, ...], sample: str, better: bool) -> str:
+def _text(analytes: tuple[str, ...], sample: str, better: str) -> str:
     what = texts.names(analytes)
     if sample == "fill":
         return (
             f"Run the hose for a minute, take a sample of its water, and measure {what}. "
             "Enter each as water from the hose, not from the tub."
         )
-    way = (
-        "The strips do not decide: use a drop test, or send a sample to a laboratory."
-        if better
-        else "One dip of the strip reads all the pads it has; use the single tests for the rest."
+    way = better or (
+        "One dip of the strip reads all the pads it has; use the single tests for the rest."
     )
     return (
         f"Measure {what} in the tub: jets off, sample from elbow depth away from the returns. {way}"
@@ -145,13 +154,20 @@ def undecided(now: Situation, gate: Gate | Hold) -> Todo:
             "or enter a laboratory value.",
             reason,
         )
-    looked = standing.count >= MOVES_BY_ITSELF_AFTER and len(standing.newest) >= SAME_WATER
+    same_water = len(standing.newest) >= SAME_WATER.get(gate.analyte, 1)
+    looked = standing.count >= MOVES_BY_ITSELF_AFTER and same_water
     if looked and standing.at is not None:
         again = standing.at + timedelta(hours=1)
         if gate.analyte in ("free_chlorine", "bromine", "ph") and again > now.at:
             return _an_hour(now, gate, again, reason)
-    better = standing.strips >= DROP_TEST_AFTER
-    return measure(now, gate, reason, better)
+    return measure(now, gate, reason, _better(standing))
+
+
+def _better(standing: Standing) -> str:
+    """Return what is surer than another strip, once some have decided nothing."""
+    if standing.strips < DROP_TEST_AFTER:
+        return ""
+    return FAR_BETTER.format(standing.strips) if standing.strips >= STRIPS_END else BETTER
 
 
 def odd_one_out(gate: Gate | Hold, standing: Standing) -> str:

@@ -47,16 +47,15 @@ AIR_MIXES = {"ph": 0.15, "free_chlorine": 0.25, "total_chlorine": 0.25, "bromine
 """How far two readings may lie apart for each square root of an hour between them: pH under air in
 its unit, chlorine as a share of its value (common practice)."""
 
-POOLED, FEW, NEWEST = 10, 4, 2
-"""So many readings of one water are pooled. Once there are more than a few, the newest alone may
-decide as well: pooled readings are a random walk that on a gate's very edge decides nothing."""
+POOLED = 10
+"""So many readings of one water are pooled."""
 
 STRIPS = ("photo", "hand")
 LOT_SHARE = 0.08
 """Share of a strip's variance that all strips of its lot have in common (common practice)."""
 
 LOOKS = 3
-"""Undecided looks in one visit after which the belief may shut a gate in upkeep."""
+"""Undecided looks in one visit after which the belief may shut a gate."""
 
 POOLED_WITHIN = timedelta(minutes=30)
 """Readings of what moves by itself that lie further apart are of different water: not pooled."""
@@ -72,10 +71,10 @@ class Standing:
     """Their joint band at the time of the last one; None when none counts."""
     at: datetime | None = None
     """Time of the last reading that counts."""
-    recent: Band | None = None
-    """The joint band of the very newest, once there are many."""
     newest: tuple[Band, ...] = ()
     """The bands of the newest readings, each aged to the last."""
+    looks: tuple[Band, ...] = ()
+    """The bands of this visit's readings of this water."""
     count: int = 0
     strips: int = 0
     contradicts: bool = False
@@ -102,7 +101,7 @@ class Standing:
         """Let no earlier reading count any more."""
         if self.band is not None:
             self.before, self.before_at, self.doses = self.band, self.at, []
-        self.band, self.recent, self.newest, self.count, self.strips = None, None, (), 0, 0
+        self.band, self.newest, self.looks, self.count, self.strips = None, (), (), 0, 0
         self.contradicts, self.foretold = False, None
         self.ready_at = max(self.ready_at or ready_at, ready_at)
         if dose is not None:
@@ -117,30 +116,32 @@ class Standing:
         """Take in a reading that counts, and what was foretold where it is far from that."""
         self.foretold = foretold
         fresh = band_of(reading)
-        if self.at is not None and ANALYTES[reading.analyte].drifts:
-            self._leave_behind(reading.at - self.at)
+        if self.at is not None:
+            self._leave_behind(reading.at - self.at, ANALYTES[reading.analyte].drifts)
         if self.band is not None and self.at is not None:
             wider = _between(reading, self.band, reading.at - self.at)
             self.newest = tuple(band.wider(wider) for band in self.newest)
         self.count += 1
         self.newest = (*self.newest, fresh)[-POOLED:]
+        self.looks = (*self.looks, fresh)
         strip = reading.source in STRIPS
         self.band, self.contradicts = _pooled(self.newest, strip)
-        self.recent = _pooled(self.newest[-NEWEST:], strip)[0] if self.count > FEW else None
         self.at = reading.at
         self.strips += strip
         self.earlier, self.last = self.last, reading
 
-    def _leave_behind(self, gap: timedelta) -> None:
+    def _leave_behind(self, gap: timedelta, drifts: bool) -> None:
         """Pool no readings over a time in which the water has moved by itself."""
-        if gap > POOLED_WITHIN:
-            self.newest = ()
+        if drifts and gap > POOLED_WITHIN:
+            self.newest, self.looks = (), ()
         if gap > NEW_VISIT:
+            self.looks = ()
+        if drifts and gap > NEW_VISIT:
             self.count, self.strips = 0, 0
 
-    def now(self, at: datetime, band: Band | None = None) -> Band | None:
+    def now(self, at: datetime) -> Band | None:
         """Return the band as it stands at a moment, wider with age for what drifts."""
-        band = band or self.band
+        band = self.band
         if band is None or self.last is None or self.at is None:
             return None
         gone_h = (at - self.at).total_seconds() / 3600.0
@@ -181,7 +182,7 @@ def as_it_moves(
     Readings decide; the belief, which knows air, demand and generator, may take a verdict back but
     never opens a gate: of a single fresh reading where it doubts it, of an aged one where it does
     not bear it out. With `may_shut` it shuts a gate that several looks leave undecided: in upkeep
-    the course of weeks tells more than the third dip.
+    the course of weeks tells more than the third dip, and of chlorine the course of hours.
     """
     if standing.at is None or seen.analyte is None:
         return seen

@@ -8,8 +8,6 @@ from datetime import datetime
 
 from dosing.gates import GateState
 
-STEP_KINDS = ("measure", "dose", "wait", "confirm", "replace_water", "ask", "none")
-
 
 @dataclass(frozen=True)
 class Expected:

@@ -19,7 +19,6 @@ METHODS = {
     "lab": "laboratory",
     "sensor": "sensor",
 }
-NUMBERS = ("zero", "one", "two", "three", "four", "five")
 
 
 def names(analytes: Iterable[str]) -> str:

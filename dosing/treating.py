@@ -10,7 +10,7 @@ from dosing.cautions import with_dose
 from dosing.course import numbered
 from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed
 from dosing.gates import SHUT_TO, limits, side
-from dosing.measuring import ask, believed, expected, measure, odd_one_out
+from dosing.measuring import BETTER, ask, believed, expected, measure, odd_one_out
 from dosing.portions import WORTH_INSIDE, gentler, least_harm, planned, unsparing
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
@@ -237,7 +237,7 @@ def _too_unsure(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
             "Decide by hand, enter what was done, or confirm this step to go on.",
             reason,
         )
-    return measure(now, gate, reason, better=True)
+    return measure(now, gate, reason, BETTER)
 
 
 def dose_step(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
