@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session, aliased
 
 from api import goods
 from api.advise import FindProcedure, advise
+from api.due import of_answer
 from api.replay import Replays
 from api.store import Tub, TubEvent, TubSummary, TubVersion, Withdrawal
 
@@ -173,7 +174,10 @@ def keep_summary(
     trouble: str | None = None,
 ) -> None:
     """Keep the engine's answer for the list of tubs."""
-    session.merge(TubSummary(tub_id=tub_id, asked_at=desk.now, answer=answer, trouble=trouble))
+    kept = TubSummary(tub_id=tub_id, asked_at=desk.now, answer=answer, trouble=trouble)
+    for name, value in of_answer(answer).items():
+        setattr(kept, name, value)
+    session.merge(kept)
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,9 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import select
 from sqlalchemy.exc import SQLAlchemyError
 
-from api import books
+from api import books, due
 from api.books import Desk
 from api.goods import kept_procedures
 from api.settings import Settings
@@ -20,8 +19,12 @@ from api.store import Store, TubSummary
 
 HOLDS_FOR = timedelta(minutes=1)
 """How long an answer is shown again before the engine is asked anew."""
-EVERY_S = 30.0
-"""Seconds between two looks for ended waits."""
+EVERY_S = 5.0
+"""Most seconds between two looks for ended waits."""
+WORK_S = 0.1
+"""Seconds of work after which, and of rest for which, it looks whether anybody asks."""
+PATIENCE_S = 10.0
+"""How long it stands back at most."""
 OLD_AFTER = timedelta(hours=6)
 """Age from which the list's answer is asked anew though nothing was waited for."""
 
@@ -40,59 +43,86 @@ def fresh_answer(kept: TubSummary | None, now: datetime) -> dict[str, Any] | Non
 
 def wait_ended(kept: TubSummary, now: datetime) -> bool:
     """Say whether a moment that the kept answer waits for has come since it was given."""
-    due = kept.answer["step"]["not_before"] if kept.answer else None
-    return due is not None and kept.asked_at < datetime.fromisoformat(due) <= now
+    return kept.due_at is not None and kept.asked_at < kept.due_at <= now
 
 
-def refresh_due(store: Store, desk: Desk, seconds: float) -> int:
+def refresh_due(store: Store, desk: Desk, seconds: float, old: bool = True) -> int:
     """Ask the engine anew for tubs whose wait has ended, for so long; return how many it was.
 
-    The engine works on what was read before; what somebody enters meanwhile stays the newest.
+    With `old` the answers of long ago are asked anew, too. The engine works on what was read
+    before; what somebody enters meanwhile stays the newest.
     """
     until, done = time.monotonic() + seconds, 0
+    older_than = desk.now - OLD_AFTER if old else None
     with store.reading() as session:
-        kept = session.scalars(select(TubSummary)).all()
-    due = [one for one in kept if wait_ended(one, desk.now)]
-    due += [one for one in kept if one not in due and desk.now - one.asked_at > OLD_AFTER]
-    for seen in due:
+        seen = due.to_ask(session, desk.now, older_than)
+    for tub_id, asked_at in seen:
         if time.monotonic() > until:
             break
-        refresh_one(store, seen, desk)
+        refresh_one(store, tub_id, asked_at, desk)
         done += 1
     return done
 
 
-def refresh_one(store: Store, seen: TubSummary, desk: Desk) -> None:
+def refresh_one(store: Store, tub_id: str, asked_at: datetime, desk: Desk) -> None:
     """Ask the engine anew for one tub, and keep the answer unless something was entered."""
     answer, trouble = None, None
     try:
         with store.reading() as session:
-            events = books.log_of(session, seen.tub_id)
+            events = books.log_of(session, tub_id)
         answer = books.checked_answer(events, desk)
     except ValueError as fault:
         trouble = str(fault)
     with store.writing() as session:
-        now_kept = session.get(TubSummary, seen.tub_id)
-        if now_kept is not None and now_kept.asked_at == seen.asked_at:
-            books.keep_summary(session, seen.tub_id, desk, answer, trouble)
+        now_kept = session.get(TubSummary, tub_id)
+        if now_kept is not None and now_kept.asked_at == asked_at:
+            books.keep_summary(session, tub_id, desk, answer, trouble)
 
 
 class Freshener:
-    """Looks for ended waits now and then, beside the service, until it is closed."""
+    """Makes answers anew when their wait has ended, beside the service, until it is closed.
 
-    def __init__(self, store: Store, settings: Settings, now: Callable[[], datetime]) -> None:
-        self._store, self._settings, self._now = store, settings, now
+    It stands back while a request is being answered: what it does is for later.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        now: Callable[[], datetime],
+        busy: Callable[[], bool] = lambda: False,
+    ) -> None:
+        self._store, self._settings, self._now, self._busy = store, settings, now, busy
         self._closed = threading.Event()
         self._thread = threading.Thread(target=self._go_on, name="fresh", daemon=True)
         self._thread.start()
 
     def _go_on(self) -> None:
-        while not self._closed.wait(EVERY_S):
-            desk = Desk(self._now(), "dipstep", kept_procedures(self._store, self._settings.home))
+        pause = 1.0
+        while not self._closed.wait(pause):
             try:
-                refresh_due(self._store, desk, EVERY_S / 10)
+                self._stand_back()
+                done = refresh_due(self._store, self._desk(), WORK_S)
+                pause = WORK_S if done else self._until_next()
             except SQLAlchemyError:  # the database is away for a while; the pages say so themselves
                 log.warning("the list of tubs could not be made anew", exc_info=True)
+                pause = EVERY_S
+
+    def _desk(self) -> Desk:
+        return Desk(self._now(), "dipstep", kept_procedures(self._store, self._settings.home))
+
+    def _stand_back(self) -> None:
+        """Wait for a moment in which nobody asks, but not for ever."""
+        until = time.monotonic() + PATIENCE_S
+        while self._busy() and time.monotonic() < until and not self._closed.wait(WORK_S):
+            pass
+
+    def _until_next(self) -> float:
+        """Return the seconds until a wait ends, or until the next look."""
+        with self._store.reading() as session:
+            ends = due.next_end(session)
+        left = EVERY_S if ends is None else (ends - self._now()).total_seconds()
+        return min(max(left, WORK_S), EVERY_S)
 
     def close(self) -> None:
         """End it, and wait for what it is just doing."""

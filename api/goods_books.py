@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
 
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from api import books, shelf
 from api.books import Desk
+from api.due import OUTDATED
 from api.named import Named
 from api.store import KeptFile, TubSummary
-
-LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
-
 
 RESTS_ON = ("products", "procedure")
 """Kinds that a tub's next step rests on."""
@@ -63,4 +60,4 @@ def check_followers(session: Session, kept: KeptFile, desk: Desk) -> None:
 
 def outdate(session: Session) -> None:
     """Have every kept answer asked anew: what it rests on has changed."""
-    session.execute(update(TubSummary).values(asked_at=LONG_AGO))
+    session.execute(update(TubSummary).values(asked_at=OUTDATED))

@@ -167,6 +167,11 @@ class TubSummary(Base):
     asked_at: Mapped[datetime]
     answer: Mapped[dict[str, Any] | None] = mapped_column(JSON)
     trouble: Mapped[str | None] = mapped_column(Text)
+    due_at: Mapped[datetime | None]
+    """The moment the answer waits for."""
+    stage: Mapped[str | None] = mapped_column(Text)
+    kind: Mapped[str | None] = mapped_column(Text)
+    text: Mapped[str | None] = mapped_column(Text)
 
 
 class TubEvent(Base):

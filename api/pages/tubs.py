@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from api import books, goods
 from api.deps import DeskOf, Now, SettingsOf, StoreOf, who_asks
+from api.due import Due, listed
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.fresh import fresh_answer, refresh_due
@@ -23,7 +24,7 @@ from api.pages.rows import Row, rows_of
 from api.routes.photos import photos_of
 from api.routes.tubs import unusable
 from api.settings import Settings
-from api.store import Decision, Review, TubSummary, TubVersion
+from api.store import Decision, Review, TubSummary
 from api.trend import Trend, trends_of
 from api.wanted import ranges_of
 from dosing.analytes import ANALYTES
@@ -34,7 +35,7 @@ SANITIZERS = ("salt_chlorine", "chlorine", "bromine")
 PROCEDURES = ("salt_startup", "chlorine_startup", "bromine_startup", "upkeep")
 SHOWN_PHOTOS = 6
 SHOWN_ROWS = 60
-REFRESH_S = 0.1
+REFRESH_S = 0.05
 """How long a look at the list may spend on answers whose wait has ended."""
 
 
@@ -99,7 +100,7 @@ class TubPage:
 @router.get("")
 def get_tubs(store: StoreOf, desk: DeskOf, settings: SettingsOf, now: Now) -> HTMLResponse:
     """Show every tub with what is due; the longest overdue answers are made anew on the way."""
-    refresh_due(store, desk, REFRESH_S)
+    refresh_due(store, desk, REFRESH_S, old=False)
     return page("tubs.html", TubsPage(lines(store, now), procedures=choosable(store, settings)))
 
 
@@ -207,22 +208,11 @@ def named(records: Sequence[Mapping[str, Any]]) -> dict[str, str]:
 def lines(store: Any, now: datetime) -> tuple[TubLine, ...]:
     """Return the tubs: due ones first, then by the moment they fall due."""
     with store.reading() as session:
-        newest = {one.tub_id: one.data for one in session.scalars(newest_versions())}
-        answers = {one.tub_id: one for one in session.scalars(select(TubSummary))}
-        waiting = waiting_by_tub(session)
-    found = [
-        line(tub_id, tub, answers.get(tub_id), waiting.get(tub_id, 0), now)
-        for tub_id, tub in newest.items()
-    ]
+        tubs, waiting = listed(session), waiting_by_tub(session)
+    found = [line(one, waiting.get(one.tub_id, 0), now) for one in tubs]
     return tuple(
         sorted(found, key=lambda one: (one.kind == "none", one.due != "now", one.due, one.name))
     )
-
-
-def newest_versions() -> Any:
-    """Return the query for what is now said of each tub."""
-    newest = select(func.max(TubVersion.id)).group_by(TubVersion.tub_id)
-    return select(TubVersion).where(TubVersion.id.in_(newest))
 
 
 def waiting_by_tub(session: Session) -> dict[str, int]:
@@ -236,25 +226,20 @@ def waiting_by_tub(session: Session) -> dict[str, int]:
     return {tub_id: count for tub_id, count in session.execute(query)}
 
 
-def line(
-    tub_id: str, tub: Mapping[str, Any], kept: TubSummary | None, waiting: int, now: datetime
-) -> TubLine:
+def line(one: Due, waiting: int, now: datetime) -> TubLine:
     """Return one tub as the list shows it, from the engine's last answer."""
-    answer = kept.answer if kept else None
-    if answer is None:
-        trouble = (kept.trouble if kept else None) or "not asked yet"
-        return TubLine(tub_id, tub["name"], tub["volume_l"], "", "now", "ask", trouble, waiting)
-    step = answer["step"]
-    due = step["not_before"]
-    over = due is None or datetime.fromisoformat(due) <= now
+    over = one.due_at is None or one.due_at <= now
+    kind, text = one.kind or "ask", one.text or one.trouble or "not asked yet"
+    if over and kind == "wait":
+        kind, text = "look", "The wait is over: open the tub."
     return TubLine(
-        id=tub_id,
-        name=tub["name"],
-        volume_l=tub["volume_l"],
-        stage=answer["stage"],
-        due="now" if over else due,
-        kind="look" if over and step["kind"] == "wait" else step["kind"],
-        text="The wait is over: open the tub." if over and step["kind"] == "wait" else step["text"],
+        id=one.tub_id,
+        name=one.tub["name"],
+        volume_l=one.tub["volume_l"],
+        stage=one.stage or "",
+        due="now" if one.due_at is None or over else one.due_at.isoformat(),
+        kind=kind,
+        text=text,
         waiting=waiting,
     )
 

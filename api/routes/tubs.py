@@ -10,16 +10,16 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Depends, Header, Response
 from fastapi.responses import JSONResponse
 from pydantic import AwareDatetime
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import books
 from api.advise import advise
 from api.books import Desk, NoSuchTubError, Origin
 from api.deps import Asker, DeskOf, StoreOf, who_asks
+from api.due import whole_list
 from api.errors import ProblemError
 from api.schemas import EventEntered, LogOut, NextOut, TubOut, problems
-from api.store import Store, TubEvent, TubSummary, TubVersion
+from api.store import Store, TubEvent
 
 router = APIRouter(prefix="/api/tubs", tags=["tubs"], dependencies=[Depends(who_asks)])
 
@@ -27,25 +27,11 @@ Record = Annotated[dict[str, Any], Body()]
 Key = Annotated[str | None, Header(alias="Idempotency-Key", max_length=120)]
 
 
-@router.get("", responses=problems(401))
-def get_tubs(store: StoreOf, _: Asker) -> list[TubOut]:
+@router.get("", response_model=list[TubOut], responses=problems(401))
+def get_tubs(store: StoreOf, _: Asker) -> Response:
     """List the tubs, each with the last answer of the engine."""
     with store.reading() as session:
-        newest: dict[str, TubVersion] = {}
-        for version in session.scalars(select(TubVersion).order_by(TubVersion.id)):
-            newest[version.tub_id] = version
-        answers = {one.tub_id: one for one in session.scalars(select(TubSummary))}
-    return [
-        TubOut(id=tub_id, **version.data, **last_answer(answers.get(tub_id)))
-        for tub_id, version in newest.items()
-    ]
-
-
-def last_answer(summary: TubSummary | None) -> dict[str, Any]:
-    """Return when the engine was last asked for a tub, and what it said."""
-    if summary is None:
-        return {"asked_at": None, "next": None}
-    return {"asked_at": summary.asked_at.isoformat(), "next": summary.answer}
+        return Response(f"[{', '.join(whole_list(session))}]", media_type="application/json")
 
 
 @router.post("", status_code=201, responses=problems(401, 403, 413, 422))

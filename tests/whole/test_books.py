@@ -45,7 +45,7 @@ def test_health_says_version_and_database(shop):
     assert told["status"] == "ok"
     assert told["version"]
     assert told["database"]["kind"] in {"sqlite", "postgresql"}
-    assert told["database"]["revision"] == "0002"
+    assert told["database"]["revision"] == "0003"
 
 
 def test_a_tub_is_kept_changed_and_listed(shop, tub):

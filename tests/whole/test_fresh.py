@@ -72,5 +72,6 @@ def test_what_is_entered_meanwhile_stays_the_newest(shop):
     newer = kept(shop, tub)
 
     shop.clock.move(seconds=5)
-    fresh.refresh_one(shop.client.app.state.store, seen, desk_of(shop))
+    store = shop.client.app.state.store
+    fresh.refresh_one(store, tub, seen.asked_at, desk_of(shop))
     assert kept(shop, tub).asked_at == newer.asked_at
