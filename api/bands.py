@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from api.words import number
+from api.words import limit
 
 WIDTH = 280.0
 """Length of the scale in the bar's own units."""
@@ -88,20 +88,20 @@ def share_of(value: float, scale: Sequence[float]) -> float:
 def ticks_of(first: float, last: float, wanted: Range | None, place: Any) -> tuple[Tick, ...]:
     """Return the wanted range's ends as numbers, and the scale's where there is room."""
     ends = [end for end in wanted or () if end is not None]
-    ticks = [Tick(place(end), number(end), "middle") for end in ends]
+    ticks = [Tick(place(end), limit(end), "middle") for end in ends]
     room = 44.0
     if all(place(end) - MARGIN > room for end in ends):
-        ticks.insert(0, Tick(MARGIN, number(first), "start"))
+        ticks.insert(0, Tick(MARGIN, limit(first), "start"))
     if all(MARGIN + WIDTH - place(end) > room for end in ends):
-        ticks.append(Tick(MARGIN + WIDTH, number(last), "end"))
+        ticks.append(Tick(MARGIN + WIDTH, limit(last), "end"))
     return tuple(ticks)
 
 
 def in_words(pad: Mapping[str, Any], wanted: Range | None) -> str:
     """Return what the bar shows as a sentence."""
-    from api.words import band, value_of
+    from api.words import band, value_of, wish
 
     if pad["value"] is None:
         return "no value could be read"
     text = f"{value_of(pad)}, 95 % band {band(pad['low'], pad['high'])}"
-    return f"{text}; wanted {band(*wanted)}" if wanted else text
+    return f"{text}; wanted {wish(*wanted)}" if wanted else text

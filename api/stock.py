@@ -11,6 +11,7 @@ from api import shelf
 from api.named import Named
 from api.settings import Settings
 from api.shelf import Kind
+from api.words import lot_words
 
 SAMPLE = "sample"
 """The name of the sample strip's table and card, where this is a checkout."""
@@ -40,7 +41,7 @@ def offers(session: Session, kind: Kind, settings: Settings) -> list[Offer]:
 
 def label(name: str, facts: dict[str, object], version: int) -> str:
     """Return how a kept table or card is offered to a person."""
-    lot = f", lot {facts['lot']}" if facts.get("lot") else ""
+    lot = f", {lot_words(str(facts['lot']))}" if facts.get("lot") else ""
     return f"{name}{lot}, version {version}"
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from api.words import plain
+
 if TYPE_CHECKING:
     from calibration.check import PadCheck, TableCheck
     from calibration.estimate import Estimate
@@ -58,8 +60,9 @@ def tell_comparison(found: LotComparison, notes: Sequence[str]) -> str:
         if pad.spread_chance < OTHER_DYE:
             other += "; its strips contradict one another: check that waters were not exchanged"
         lines.append(
-            f"  pad {pad.pad}, {pad.analyte}: {word}, shifted by {pad.shift_steps:+.2f} steps "
-            f"({pad.low_steps:+.2f} to {pad.high_steps:+.2f}; {pad.strips} strips){other}"
+            f"  pad {pad.pad}, {plain(pad.analyte)}: {word}, "
+            f"shifted by {pad.shift_steps:+z.2f} steps "
+            f"({pad.low_steps:+z.2f} to {pad.high_steps:+z.2f}; {pad.strips} strips){other}"
         )
     lines += [f"- {note}" for note in notes]
     return "\n".join(lines)

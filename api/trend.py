@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from api.words import amount, band, number
+from api.words import amount, band, limit, number, wish
 
-WIDTH, HEIGHT = 340.0, 120.0
-LEFT, RIGHT, TOP, BOTTOM = 40.0, 10.0, 10.0, 22.0
+WIDTH, HEIGHT = 340.0, 136.0
+LEFT, RIGHT, TOP, BOTTOM = 48.0, 10.0, 12.0, 26.0
 ROOM = 0.08
 """Share of the span left free above and below."""
+LINE = 15.0
+"""Numbers at the left stand at least this far apart."""
 
 Range = tuple[float | None, float | None]
 
@@ -84,7 +86,7 @@ def trend_of(analyte: str, readings: Sequence[Mapping[str, Any]], wanted: Range 
         line=" ".join(f"{one.x},{one.y}" for one in marks),
         wanted_top=top if wanted else None,
         wanted_height=max(floor - top, 2.0) if wanted else None,
-        levels=levels(low, high, wanted, height),
+        levels=levels(readings, wanted, height),
         first_day=day(readings[0]["at"]),
         last_day=day(readings[-1]["at"]),
         words=in_words(readings[-1], len(readings), wanted),
@@ -127,11 +129,17 @@ def mark(one: Mapping[str, Any], x: float, height: Any) -> Mark:
 
 
 def levels(
-    low: float, high: float, wanted: Range | None, height: Any
+    readings: Sequence[Mapping[str, Any]], wanted: Range | None, height: Any
 ) -> tuple[tuple[float, str], ...]:
-    """Return the numbers at the left: the wanted range's ends, or the span's."""
-    ends = [end for end in wanted or () if end is not None] or [low, high]
-    return tuple((height(end), number(end)) for end in ends)
+    """Return the numbers at the left: the wanted range's ends, and readings where there is room."""
+    ends = [(height(end), limit(end)) for end in wanted or () if end is not None]
+    if len(ends) > 1 and (near := LINE - (ends[0][0] - ends[1][0])) > 0:
+        ends = [(ends[0][0] + near / 2, ends[0][1]), (ends[1][0] - near / 2, ends[1][1])]
+    values = [one["value"] for one in readings]
+    for value in (max(values), min(values)):
+        if all(abs(height(value) - at) >= LINE for at, _ in ends):
+            ends.append((height(value), number(value)))
+    return tuple(ends)
 
 
 def day(moment: str) -> str:
@@ -143,4 +151,4 @@ def in_words(newest: Mapping[str, Any], count: int, wanted: Range | None) -> str
     """Return what the picture shows as a sentence."""
     value = amount(newest["value"], newest["unit"])
     text = f"{count} reading{'s' if count > 1 else ''}; newest {value}"
-    return f"{text}; wanted {band(*wanted)}" if wanted else text
+    return f"{text}; wanted {wish(*wanted)}" if wanted else text

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
-from urllib.parse import quote
 
+from api.data_url import svg_url
 from api.swatch import hex_of
 from calibration.table import PadPlan, Table
 
@@ -84,10 +84,7 @@ def build(
         "set_aside": [odd.sentence for odd in built.set_aside],
         "notes": [note for note in built.notes if "fewer than four" not in note],
         "check": as_dict(found),
-        "pictures": {
-            str(pad.curve.chart.pad): "data:image/svg+xml," + quote(draw_path(pad.curve))
-            for pad in found.pads
-        },
+        "pictures": {str(pad.curve.chart.pad): svg_url(draw_path(pad.curve)) for pad in found.pads},
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -44,15 +44,32 @@ def amount(value: float | None, unit: str) -> str:
     return number(value) if unit == "pH" else f"{number(value)} {unit}"
 
 
-def band(low: float | None, high: float | None) -> str:
+def limit(value: float | None) -> str:
+    """Return a number that somebody set, such as a limit or a chart's block, as it was set."""
+    return "-" if value is None else f"{value:.6g}"
+
+
+def band(
+    low: float | None, high: float | None, told: Callable[[float | None], str] = number
+) -> str:
     """Return a band as words; an open end is said to be open."""
     if low is None and high is None:
         return "open on both sides"
     if low is None:
-        return f"{number(high)} or less"
+        return f"{told(high)} or less"
     if high is None:
-        return f"{number(low)} or more"
-    return f"{number(low)} to {number(high)}"
+        return f"{told(low)} or more"
+    return f"{told(low)} to {told(high)}"
+
+
+def wish(low: float | None, high: float | None) -> str:
+    """Return a wanted range as words: its ends are limits, not measurements."""
+    return band(low, high, limit)
+
+
+def lot_words(lot: str) -> str:
+    """Return a lot as words, the word said once: `7` is lot 7, and so is `Lot 7`."""
+    return lot if lot.lower().startswith("lot") else f"lot {lot}"
 
 
 def value_of(pad: Mapping[str, Any]) -> str:

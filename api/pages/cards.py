@@ -12,6 +12,7 @@ from starlette.datastructures import FormData
 
 from api import shelf
 from api.card_books import card_line
+from api.data_url import svg_url
 from api.deps import DeskOf, Keeper, PoolOf, SettingsOf, StoreOf, answer_of
 from api.errors import ProblemError
 from api.forms import FormOf, upload
@@ -83,7 +84,7 @@ def get_card(name: str, store: StoreOf, version: int | None = None) -> HTMLRespo
         state=one.watch.state,
         sentence=one.watch.sentence,
         photos=len(one.fits),
-        picture="data:image/svg+xml," + quote(drawn),
+        picture=svg_url(drawn),
     )
     return page("card.html", shown)
 

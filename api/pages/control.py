@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -12,6 +11,7 @@ from starlette.datastructures import FormData
 
 from api import control_books, words
 from api.control_books import ControlLine
+from api.data_url import svg_url
 from api.deps import Asker, DeskOf, PoolOf, Reviewer, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, ReadForm, upload
@@ -36,6 +36,8 @@ class Chart:
     """One lot's analyte."""
 
     lot: str
+    title: str
+    """The strip and lot in words."""
     analyte: str
     state: str
     sentence: str
@@ -84,11 +86,12 @@ def chart_of(one: ControlLine) -> Chart:
     drawn = draw_control(one.readings, one.limits, title, unit, one.signed) if one.limits else None
     return Chart(
         lot=one.lot,
+        title=one.lot.replace("lot lot", "lot"),
         analyte=one.analyte,
         state=one.state.state,
         sentence=one.state.sentence,
         count=len(one.readings),
-        picture="data:image/svg+xml," + quote(drawn) if drawn else None,
+        picture=svg_url(drawn) if drawn else None,
         can_set=len(one.readings) >= FEWEST_TO_SET,
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,6 +11,7 @@ from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
 from api.advise import FindProcedure, advise
+from api.data_url import jpeg_url
 from api.deps import Now, PoolOf, SettingsOf, StoreOf, who_asks
 from api.entries import with_reading
 from api.errors import ProblemError
@@ -67,7 +67,7 @@ def post_first(
     shown = FirstPage(
         **given,
         reading=view_of(answer.reading, wanted_ranges(), all_reasons()),
-        picture=data_url(answer.pictures.get("seen.jpg")),
+        picture=jpeg_url(seen) if (seen := answer.pictures.get("seen.jpg")) else None,
         **next_for(form, answer.reading, now, kept_procedures(store, settings.home)),
     )
     return page("first.html", shown)
@@ -118,10 +118,3 @@ def next_for(
     except ValueError as fault:
         return {"log_trouble": str(fault)}
     return {"next": answer, "tub": tub}
-
-
-def data_url(picture: bytes | None) -> str | None:
-    """Return the picture so that it can stand in the page itself."""
-    if picture is None:
-        return None
-    return "data:image/jpeg;base64," + base64.b64encode(picture).decode()

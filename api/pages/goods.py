@@ -19,6 +19,7 @@ from api.named import Named
 from api.pages.render import page
 from api.people import Who
 from api.shelf import Kind
+from api.words import plain
 from dosing.procedure import BUILT_IN
 
 router = APIRouter(prefix="/shop/goods", include_in_schema=False, dependencies=[Depends(who_asks)])
@@ -131,7 +132,8 @@ def told(session: Session, kind: Kind, name: str, facts: Mapping[str, Any]) -> s
         return f"{count} product{'s' if count > 1 else ''}"
     tubs = len(books.followers(session, name))
     follow = f"; {tubs} tub{'s' if tubs != 1 else ''} on it" if tubs else ""
-    return f"{len(facts['stages'])} stages, for {', '.join(facts['sanitizers'])}{follow}"
+    sanitizers = ", ".join(plain(one) for one in facts["sanitizers"])
+    return f"{len(facts['stages'])} stages, for {sanitizers}{follow}"
 
 
 @router.post("/keep")

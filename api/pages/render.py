@@ -29,6 +29,8 @@ def environment() -> Environment:
     env.filters |= {
         "plain": words.plain,
         "number": words.number,
+        "limit": words.limit,
+        "lot_words": words.lot_words,
         "moment": words.moment,
         "chance": words.chance,
         "value_of": words.value_of,

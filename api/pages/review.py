@@ -22,11 +22,13 @@ from api.review import Waiting
 from api.store import KeptFile
 from api.swatch import hex_of
 from api.wanted import wanted_ranges
-from api.words import number, sentences
+from api.words import limit, number, sentences
 
 router = APIRouter(prefix="/review", include_in_schema=False, dependencies=[Depends(who_asks)])
 
 SHOWN = 40
+RULED = {"accept": "accepted", "correct": "corrected", "dip_again": "dip again"}
+"""Decisions in the words of the trail."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ class Ruled:
     sha256: str
     analyte: str
     read: str
-    decision: str
+    ruled: str
     value: str
     note: str
     by: str
@@ -148,7 +150,7 @@ def ruled_of(session: Session, one: Waiting) -> Ruled:
         sha256=one.photo.sha256,
         analyte=one.review.analyte,
         read="-" if pad["value"] is None else number(pad["value"]),
-        decision=decision.decision,
+        ruled=RULED[decision.decision],
         value="" if decision.value is None else number(decision.value),
         note=decision.note,
         by=decision.by,
@@ -173,7 +175,7 @@ def chart_swatches(data: bytes, name: str) -> Mapping[int, tuple[Swatch, ...]]:
 
     return {
         chart.pad: tuple(
-            Swatch(hex_of(block.lab.tolist()), number(block.value)) for block in chart.blocks
+            Swatch(hex_of(block.lab.tolist()), limit(block.value)) for block in chart.blocks
         )
         for chart in load_table(data.decode("utf-8-sig"), name).charts
     }

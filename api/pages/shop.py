@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from api import people, shelf
 from api.card_books import card_lines
+from api.data_url import svg_url
 from api.deps import Asker, DeskOf, Keeper, Now, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
@@ -289,8 +290,6 @@ def table_page(file: Named, kept: KeptFile | None, name: str, today: date) -> Ta
 
 def trust_of(pad: Any) -> PadTrust:
     """Return what is known of one pad, in words and a picture."""
-    from urllib.parse import quote
-
     from calibration.picture import draw_path
 
     chart = pad.curve.chart
@@ -300,7 +299,7 @@ def trust_of(pad: Any) -> PadTrust:
         pad=chart.pad,
         analyte=chart.analyte,
         unit=chart.unit,
-        path="data:image/svg+xml," + quote(draw_path(pad.curve)),
+        path=svg_url(draw_path(pad.curve)),
         steps=f"steps between blocks {min(widths):.1f} to {max(widths):.1f} CIEDE2000",
         alike=f"{100 * pad.alike_share:.0f} % of the chart holds two values that look alike",
         left_out=(

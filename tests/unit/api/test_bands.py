@@ -22,7 +22,7 @@ def test_a_bar_shows_wanted_range_band_and_value():
     assert bar.value == MARGIN + WIDTH / 2
     assert (bar.band.start, bar.band.end) == (MARGIN + WIDTH / 4, MARGIN + 0.75 * WIDTH)
     assert (bar.wanted.start, bar.wanted.end) == (MARGIN + WIDTH / 2, MARGIN + WIDTH)
-    assert bar.words == "3.00 mg/L, 95 % band 1.00 to 5.00; wanted 3.00 to 10.0"
+    assert bar.words == "3.00 mg/L, 95 % band 1.00 to 5.00; wanted 3 to 10"
 
 
 def test_an_open_end_reaches_the_end_of_the_scale():

@@ -1,10 +1,11 @@
 """Trend pictures: where dots, bands and the wanted range stand."""
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 
-from api.trend import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, trends_of
+from api.trend import BOTTOM, HEIGHT, LEFT, LINE, RIGHT, TOP, WIDTH, trends_of
 
 START = datetime(2026, 6, 1, 9, tzinfo=UTC)
 
@@ -40,7 +41,17 @@ def test_a_value_in_range_stands_in_the_green():
     shown = trend(reading(0, 7.5, 7.4, 7.6))
 
     assert shown.wanted_top < shown.marks[0].y < shown.wanted_top + shown.wanted_height
-    assert "wanted 7.20 to 7.80" in shown.words
+    assert "wanted 7.2 to 7.8" in shown.words
+
+
+@pytest.mark.parametrize("values", [(400.0, 390.0), (50.0, 48.0), (400.0, 30.0), (26.0, 74.0)])
+def test_numbers_at_the_left_never_run_into_each_other(values):
+    """A narrow wanted range far below the readings leaves its two ends little room."""
+    shown = trend(*(reading(i, value) for i, value in enumerate(values)), wanted=(25.0, 75.0))
+    heights = sorted(at for at, _ in shown.levels)
+
+    assert [text for _, text in shown.levels[:2]] == ["25", "75"]
+    assert all(below - above >= LINE for above, below in pairwise(heights))
 
 
 def test_the_fill_water_has_no_trend():

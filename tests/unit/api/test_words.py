@@ -28,6 +28,18 @@ def test_an_open_end_is_told_as_open():
     assert words.band(3, None) == "3.00 or more"
 
 
+def test_limits_are_told_as_they_were_set():
+    """A limit is no measurement: it bears no digits that nobody wrote."""
+    assert words.wish(3.0, 10.0) == "3 to 10"
+    assert words.wish(7.2, 7.8) == "7.2 to 7.8"
+    assert words.wish(None, 20000.0) == "20000 or less"
+
+
+@pytest.mark.parametrize(("lot", "told"), [("7", "lot 7"), ("lot-7", "lot-7"), ("Lot 7", "Lot 7")])
+def test_a_lot_is_called_a_lot_once(lot, told):
+    assert words.lot_words(lot) == told
+
+
 def test_a_dose_is_never_told_without_cautions():
     dose = {"step": {"kind": "dose"}, "cautions": []}
 
