@@ -7,6 +7,7 @@ steps are fitted over sigma points). Source key: jazwinski1970.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
@@ -48,12 +49,12 @@ class Belief:
 
     def of(self, name: str) -> float:
         """Return the mean of an entry."""
-        return float(self.mean[self.index[name]])
+        return self.mean.item(self.index[name])
 
     def sd(self, name: str) -> float:
         """Return the standard deviation of an entry."""
         place = self.index[name]
-        return float(np.sqrt(max(self.cov[place, place], 0.0)))
+        return math.sqrt(max(self.cov.item(place, place), 0.0))
 
     def places(self, names: Iterable[str]) -> NDArray[np.intp]:
         """Return where entries stand."""
@@ -67,7 +68,7 @@ class Belief:
         if len(weights) == 1:
             ((name, factor),) = weights.items()
             place = self.index[name]
-            return factor * float(self.mean[place]), factor**2 * float(self.cov[place, place])
+            return factor * self.mean.item(place), factor**2 * self.cov.item(place, place)
         parts = [(self.index[name], factor) for name, factor in weights.items()]
         mean = sum(factor * self.mean.item(place) for place, factor in parts)
         variance = sum(
@@ -97,7 +98,7 @@ class Belief:
             return
         gain = self.cov[:, self.places(weights)] @ np.fromiter(weights.values(), float) / old
         self.mean += gain * (mean - old_mean)
-        self.cov += np.outer(gain, gain * (variance - old))
+        self.cov += gain[:, None] * (gain * (variance - old))
 
     def shake_all(self, places: NDArray[np.intp], sds: Floats) -> None:
         """Add independent noise to the entries at these places."""
@@ -122,11 +123,12 @@ class Belief:
         self, places: NDArray[np.intp], columns: NDArray[np.intp], factors: Floats
     ) -> None:
         """Replace entries by factors times the deviations at columns."""
-        across = factors @ self.cov[columns]
-        within = across[:, columns] @ factors.T
-        self.cov[places] = across
-        self.cov[:, places] = across.T
-        self.cov[places[:, None], places] = within
+        across = factors @ self.cov.take(columns, axis=0)
+        across[:, places] = across.take(columns, axis=1) @ factors.T
+        for place, row in zip(places.tolist(), across, strict=True):
+            self.cov[place] = row
+        for place, row in zip(places.tolist(), across, strict=True):
+            self.cov[:, place] = row
 
     def put(self, name: str, mean: float) -> None:
         """Set the mean of an entry."""
@@ -162,7 +164,7 @@ class Belief:
         spread = values - mean
         left = (spread * spread).sum(axis=0) / len(values) - ((slope @ root) ** 2).sum(axis=1)
         self._transform(places, columns, slope)
-        self._settle(places, mean, outputs, np.maximum(left, 0.0), noise)
+        self._settle(outputs, mean.tolist(), np.maximum(left, 0.0).tolist(), noise)
 
     def follow(
         self,
@@ -175,20 +177,19 @@ class Belief:
         """Move outputs to a law's values, each with a row of slopes: where little bends."""
         columns, places = self.places(inputs), self.places(outputs)
         self._transform(places, columns, np.array(slope))
-        self._settle(places, np.array(mean), outputs, np.zeros(len(outputs)), noise)
+        self._settle(outputs, mean, [0.0] * len(outputs), noise)
 
     def _settle(
         self,
-        places: NDArray[np.intp],
-        mean: Floats,
         outputs: Sequence[str],
-        left: Floats,
+        mean: Sequence[float],
+        left: Sequence[float],
         noise: Mapping[str, float],
     ) -> None:
-        self.mean[places] = mean
-        self.cov[places, places] += left
-        for name in outputs:
-            self.shake(name, noise.get(name, 0.0))
+        for name, middle, variance in zip(outputs, mean, left, strict=True):
+            place = self.index[name]
+            self.mean[place] = middle
+            self.cov[place, place] += variance + noise.get(name, 0.0) ** 2
 
 
 def sigma_points(centre: Floats, cov: Floats) -> tuple[Floats, Floats]:

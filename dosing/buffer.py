@@ -184,14 +184,30 @@ def buffer_at(
 
 def near(sample: WaterSample) -> Buffer:
     """Return the buffer of a water rounded to steps too small to matter, so that it is reused."""
+    return near_to(
+        sample.temperature_c,
+        sample.ph,
+        sample.total_alkalinity,
+        (sample.calcium_hardness, sample.salt, sample.cyanuric_acid, sample.sulfate),
+    )
+
+
+def near_to(
+    temperature_c: float,
+    ph: float,
+    alkalinity: float,
+    rest: tuple[float, float, float, float],
+) -> Buffer:
+    """Return what `near` does for a water told by its numbers, `rest` being hardness and so on."""
+    hardness, salt, cyanuric_acid, sulfate = rest
     return buffer_at(
-        round(sample.temperature_c, 1),
-        round(sample.ph * 5.0) / 5.0,
-        _step(sample.total_alkalinity),
-        _step(sample.calcium_hardness),
-        _step(sample.salt),
-        round(sample.cyanuric_acid),
-        round(sample.sulfate / 20.0) * 20.0,
+        round(temperature_c, 1),
+        round(ph * 5.0) / 5.0,
+        _step(alkalinity),
+        _step(hardness),
+        _step(salt),
+        round(cyanuric_acid),
+        round(sulfate / 20.0) * 20.0,
     )
 
 

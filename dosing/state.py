@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from dosing.belief import Belief
-from dosing.buffer import Buffer, near
+from dosing.buffer import Buffer, near, near_to
 from dosing.constants import ALKALINITY_PER_CHLORINE
 from dosing.equilibria import COLDEST_C, HOTTEST_C
 from dosing.log import Tub
@@ -157,15 +157,20 @@ class State:
 
     def hold_positive(self) -> None:
         """Bring means that corrections carried below zero back to it."""
-        belief = self.belief
+        mean, index = self.belief.mean, self.belief.index
         for name in POSITIVE:
-            place = belief.index[name]
-            if belief.mean[place] < 0.0:
-                belief.mean[place] = 0.0
+            if mean.item(index[name]) < 0.0:
+                mean[index[name]] = 0.0
 
     def buffer(self) -> Buffer:
         """Return the buffer near the water believed in."""
-        return near(sample_at(self, self.tub.temperature_c))
+        of = self.belief.of
+        return near_to(
+            min(max(self.tub.temperature_c, COLDEST_C), HOTTEST_C),
+            of("ph"),
+            of("net") + ALKALINITY_PER_CHLORINE * of("free"),
+            (of("calcium"), of("salt"), of("cyanuric_acid"), self.sulfate),
+        )
 
     def hose_buffer(self) -> Buffer:
         """Return the buffer near the water from the hose."""
