@@ -45,7 +45,7 @@ BALANCED = [
 
 
 def test_a_balanced_tub_needs_its_salt_and_its_days():
-    found = plan_of(BALANCED)
+    found = plan_of(BALANCED, 3)  # of two runs the middle is the lesser
     assert 1500 <= found.products["salt"].middle <= 1900
     assert found.days.middle >= 1.0
     assert found.visits.middle >= 2
@@ -60,7 +60,8 @@ def test_the_same_seed_gives_the_same_plan():
 def test_hard_and_iron_bearing_hose_water_says_what_to_bring():
     hose = [read("calcium_hardness", 400, 40, sample="fill"), read("iron", 600, 60, "ug/L", "fill")]
     said = " ".join(plan_of([*BALANCED, *hose], 1).fill)
-    assert "with 89 % of it softened the tub starts at 50 mg/L" in said
+    assert "with 89 % of it softened the tub starts at about 50 mg/L (95 %: 4" in said
+    assert "chance to lie in range: 9" in said
     assert "prefilter" in said
 
 
