@@ -16,12 +16,12 @@ from random import Random
 from typing import Any
 
 from dosing.analytes import ANALYTES
-from dosing.chemistry import softened_share
 from dosing.log import Done, Dose, Event, Log, ReplacedWater
 from dosing.next_step import step_now
 from dosing.procedure import Gate, Hold, Procedure
 from dosing.products import Products
 from dosing.situation import Situation
+from dosing.softened import softened_fill
 from dosing.steps import Todo
 from dosing.truth import Truth
 
@@ -39,8 +39,6 @@ RUNS = 9
 takes seconds. From 19 on the limits hold nine in ten."""
 BAND = 0.90
 WITHIN_DAYS = (2, 3, 4, 5, 7, 10, 14, 21)
-SOFT_WATER_MG_L = 5.0
-"""Hardness behind a softener [mg/L as CaCO3] (common practice)."""
 
 
 @dataclass
@@ -223,9 +221,13 @@ def _softened(now: Situation) -> str:
     about = f"Hardness of the hose's water is about {hard.mode:.0f} mg/L: "
     if hard.mode <= gate.high.value:
         return f"{about}no softened water is needed."
-    aim = gate.aim_down.value
-    share = softened_share(hard.mode, SOFT_WATER_MG_L, aim)
-    return f"{about}with {100 * share:.0f} % of it softened the tub starts at {aim:g} mg/L."
+    least = gate.low.value if gate.low else 0.0
+    blend = softened_fill(now.water, gate.aim_down.value, least, gate.high.value)
+    return (
+        f"{about}with {100 * blend.softened:.0f} % of it softened the tub starts at about "
+        f"{blend.value:.0f} mg/L (95 %: {blend.low:.0f} to {blend.high:.0f}); "
+        f"chance to lie in range: {100 * min(blend.fits, 0.99):.0f} %."
+    )
 
 
 def _metal(now: Situation, gate: Gate | Hold) -> str:

@@ -12,9 +12,10 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from dosing import happenings
+from dosing.belief import sigma_points
 from dosing.chemistry import calcite_index
 from dosing.log import Done, Log, Reading
-from dosing.motion import advance
+from dosing.motion import CHLORINE_INPUTS, advance, chlorine_after
 from dosing.products import Product
 from dosing.sample import WaterSample
 from dosing.scale import inside, quantile
@@ -146,6 +147,20 @@ class Water:
         """Return the share of chlorine that fades in a day as a rate: middle, low, high (95 %)."""
         return self._rate("decay")
 
+    def daily_loss_mg_l(self) -> tuple[float, float, float]:
+        """Return what the water takes of its chlorine in a day: middle, low, high (95 %).
+
+        mg/L as Cl2, from the level of now, generator off: fading, what demand is left, new dirt.
+        """
+        belief = self.state.belief
+        columns = belief.places(CHLORINE_INPUTS)
+        points, _ = sigma_points(belief.mean[columns], belief.cov[columns[:, None], columns])
+        taken = [max(one[0], 0.0) - chlorine_after(one, 24.0, 0.0)[0] for one in points.tolist()]
+        mean = sum(taken) / len(taken)
+        half = happenings.two_sided(0.95) * math.dist(taken, [mean] * len(taken))
+        half /= math.sqrt(len(taken))
+        return mean, max(mean - half, 0.0), mean + half
+
     def yield_mg_l_day(self) -> tuple[float, float, float]:
         """Return what the generator makes in a day at full output [mg/L]: middle, low, high."""
         return self._rate("yield")
@@ -206,6 +221,12 @@ def _rates_told(water: Water, state: State) -> Iterable[str]:
         yield (
             f"Chlorine fades by {-math.expm1(-middle):.0%} a day by itself "
             f"(95 %: {-math.expm1(-low):.0%} to {-math.expm1(-high):.0%})."
+        )
+    if _taught(state, "decay") or _taught(state, "organics"):
+        middle, low, high = water.daily_loss_mg_l()
+        yield (
+            f"With its demand the water takes {middle:.1f} mg/L of its chlorine in the next day "
+            f"(95 %: {low:.1f} to {high:.1f})."
         )
     if _taught(state, "yield"):
         middle, low, high = water.yield_mg_l_day()
