@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -71,6 +71,19 @@ def with_units(answer: dict[str, Any], products: Products, units: str) -> None:
     found = amounts(products[step["product"]], step["amount_g"], units)
     step["amounts"] = as_dicts(found)
     step["text"] = f"{step['text']} {told(found)}".strip()
+
+
+def in_units(
+    answer: Mapping[str, Any], log: Mapping[str, Any], units: str | None
+) -> dict[str, Any]:
+    """Return an answer to a log with a dose's amount in other units too; the answer stays."""
+    told = {**answer, "step": dict(answer["step"])}
+    if units is not None:
+        records = log.get("products")
+        with_units(
+            told, load_products(records, "products") if records else generic_products(), units
+        )
+    return told
 
 
 def look_ahead(

@@ -19,8 +19,13 @@ from api.due import of_answer
 from api.replay import Replays
 from api.store import Tub, TubEvent, TubSummary, TubVersion, Withdrawal
 
-TUB_KEYS = ("name", "volume_l", "temperature_c", "sanitizer", "has_sensor")
-KEYS = (*TUB_KEYS, "procedure", "products")
+TUB_KEYS = (
+    *("name", "volume_l", "temperature_c", "sanitizer", "has_sensor"),
+    "bathers_per_day",
+)
+KEYS = (*TUB_KEYS, "procedure", "products", "units")
+UNITS = ("metric", "us")
+"""Units in which a tub's page says a dose; `us` adds ounces and cups to the grams."""
 REPLAYS = Replays()
 """A memory for speed alone: answers are the same without it."""
 CLOCKS_APART = timedelta(minutes=5)
@@ -82,6 +87,10 @@ def checked_tub(record: Mapping[str, Any], desk: Desk) -> dict[str, Any]:
     if unknown:
         raise ValueError(f"the tub: {unknown[0]!r} is unknown; known are {', '.join(KEYS)}")
     data.setdefault("procedure", "salt_startup")
+    if data.get("bathers_per_day") is None:
+        data.pop("bathers_per_day", None)
+    if data.get("units", UNITS[0]) not in UNITS:
+        raise ValueError(f"units: {data['units']!r} is unknown; known are {', '.join(UNITS)}")
     checked_answer({**as_log(data), "events": []}, desk)
     return data
 

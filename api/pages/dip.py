@@ -115,7 +115,7 @@ def get_photo(tub_id: str, sha256: str, store: StoreOf, desk: DeskOf) -> HTMLRes
         earlier = tuple(history(session, photo))
         waiting = undecided(session, reading.id)
         kept = session.get(TubSummary, tub_id)
-    answer, trouble = shown_answer(kept, log, desk)
+    answer, trouble = shown_answer(kept, log, desk, tub)
     wanted = ranges_of(answer["gates"] if answer else [])
     versions = f"{table.name}, version {table.version}"
     shown = PhotoPage(

@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api import books, goods
+from api.advise import in_units
 from api.deps import DeskOf, Now, SettingsOf, StoreOf, who_asks
 from api.due import Due, listed
 from api.errors import ProblemError
@@ -161,7 +162,7 @@ def get_tub(
         log = books.as_whole_log(session, tub, [event.data for event in events])
         names = named(log.get("products") or goods.generic())
         procedures = (*PROCEDURES, *goods.procedure_names(session, settings.home))
-    answer, trouble = shown_answer(kept, log, desk)
+    answer, trouble = shown_answer(kept, log, desk, tub)
     rows = rows_of(events, names)
     shown = TubPage(
         id=tub_id,
@@ -183,11 +184,17 @@ def get_tub(
 
 
 def shown_answer(
-    kept: TubSummary | None, log: Mapping[str, Any], desk: books.Desk
+    kept: TubSummary | None, log: Mapping[str, Any], desk: books.Desk, tub: Mapping[str, Any]
 ) -> tuple[dict[str, Any] | None, str | None]:
-    """Return the answer kept just now, else ask the engine; or why there is none."""
+    """Return the answer kept just now, else ask the engine; or why there is none.
+
+    A dose is told in ounces and cups too where the tub's page shall say so.
+    """
     fresh = fresh_answer(kept, desk.now)
-    return (fresh, None) if fresh else answer_or_trouble(log, desk)
+    answer, trouble = (fresh, None) if fresh else answer_or_trouble(log, desk)
+    if answer is None or tub.get("units") != "us":
+        return answer, trouble
+    return in_units(answer, log, "us"), None
 
 
 def answer_or_trouble(
@@ -247,6 +254,7 @@ def line(one: Due, waiting: int, now: datetime) -> TubLine:
 def tub_of(form: Any) -> dict[str, Any]:
     """Return a new tub's fields as the log writes them; the engine refuses wrong ones."""
     text = {name: upload(form, name) for name in ("name", "volume_l", "temperature_c")}
+    bathers = upload(form, "bathers_per_day")
     if isinstance(text["name"], Named):
         raise ProblemError(422, "bad_name", "name: is a file; write the tub's name")
     return {
@@ -256,6 +264,8 @@ def tub_of(form: Any) -> dict[str, Any]:
         "sanitizer": upload(form, "sanitizer"),
         "procedure": upload(form, "procedure"),
         "has_sensor": upload(form, "has_sensor") is not None,
+        "bathers_per_day": numeric(bathers) if bathers else None,
+        "units": upload(form, "units") or "metric",
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
@@ -44,11 +44,16 @@ LOG: dict[str, Any] = {
     responses=problems(401, 413, 422),
     openapi_extra=LOG,
 )
-def post_next(body: BodyOf, desk: DeskOf, at: AwareDatetime | None = None) -> JSONResponse:
-    """Say what to do next at the given moment, by default now."""
+def post_next(
+    body: BodyOf,
+    desk: DeskOf,
+    at: AwareDatetime | None = None,
+    units: Literal["metric", "us"] | None = None,
+) -> JSONResponse:
+    """Say what to do next at the given moment, by default now; a dose in `units` too."""
     try:
         text = Named("the log", body).text()
-        answer, _ = advise(text, "the log", at or desk.now, desk.find_procedure)
+        answer, _ = advise(text, "the log", at or desk.now, desk.find_procedure, units)
     except ValueError as fault:
         raise ProblemError(422, "unusable_log", str(fault)) from None
     return JSONResponse(answer)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Depends, Header, Response
 from fastapi.responses import JSONResponse
@@ -13,7 +13,7 @@ from pydantic import AwareDatetime
 from sqlalchemy.orm import Session
 
 from api import books
-from api.advise import advise
+from api.advise import advise, in_units
 from api.books import Desk, NoSuchTubError, Origin
 from api.deps import Asker, DeskOf, StoreOf, who_asks
 from api.due import whole_list
@@ -116,21 +116,27 @@ def delete_event(
 
 @router.get("/{tub_id}/next", response_model=NextOut, responses=problems(401, 404, 422))
 def get_next(
-    tub_id: str, store: StoreOf, desk: DeskOf, at: AwareDatetime | None = None
+    tub_id: str,
+    store: StoreOf,
+    desk: DeskOf,
+    at: AwareDatetime | None = None,
+    units: Literal["metric", "us"] | None = None,
 ) -> JSONResponse:
-    """Say what to do next with the tub, now or at the given moment."""
-    return JSONResponse(next_of(tub_id, store, desk, at))
+    """Say what to do next with the tub, now or at the given moment; a dose in `units` too."""
+    return JSONResponse(next_of(tub_id, store, desk, at, units))
 
 
-def next_of(tub_id: str, store: Store, desk: Desk, at: Any = None) -> dict[str, Any]:
+def next_of(
+    tub_id: str, store: Store, desk: Desk, at: Any = None, units: str | None = None
+) -> dict[str, Any]:
     """Return the engine's answer for a kept tub; events after `at` are left out."""
     with store.reading() as session, unusable():
         log = books.log_of(session, tub_id)
         if at is not None:
             standing = books.events_in(session, tub_id)
             log["events"] = [event.data for event in standing if event.at <= at]
-            return advise(json.dumps(log), "the log", at, desk.find_procedure)[0]
-        return books.checked_answer(log, desk)
+            return advise(json.dumps(log), "the log", at, desk.find_procedure, units)[0]
+        return in_units(books.checked_answer(log, desk), log, units)
 
 
 def entered(event: TubEvent) -> EventEntered:
