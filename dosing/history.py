@@ -22,6 +22,9 @@ DEFAULT_MIXING = timedelta(minutes=15)
 NEVER_WITHIN = timedelta(minutes=10)
 """Acid and chlorine given within so little are called out (epa_550_f_01_003; common practice)."""
 
+FORETOLD_FOR = timedelta(days=3)
+"""How far ahead the log foretells a reading well enough to hold it against one."""
+
 REMEMBERS = 400
 """Newest events that the belief walks through: what came before is other water."""
 
@@ -125,9 +128,10 @@ class History:
         """Return what the log foretold, where a reading lies too far off to decide alone.
 
         The first of a tub may well differ from the hose's water: a softener, or a tub not quite
-        empty.
+        empty. And over days much may happen that nobody writes down.
         """
-        if not self._believes or self.standing(reading.analyte, reading.sample).last is None:
+        last = self.standing(reading.analyte, reading.sample).last
+        if not self._believes or last is None or reading.at - last.at > FORETOLD_FOR:
             return None
         foretold, off = self._walk.foretold(reading)
         return foretold if off > UNFORETOLD else None
