@@ -1,9 +1,15 @@
 // One tub: the running wait, and events entered by hand, kept on the phone until the shop has them.
 import { add, drain } from "./outbox.js";
-import { count, stamp } from "./moments.js";
+import { count, now, stamp } from "./moments.js";
 
 const told = document.querySelector(".told");
-const tell = (text) => { told.hidden = false; told.textContent = text; told.scrollIntoView({ block: "center" }); };
+const tub = location.pathname.split("/")[2];
+const tell = (text) => {
+  if (!told || (!told.hidden && told.textContent === text)) return; // said already: the page stays where it is
+  told.hidden = false;
+  told.textContent = text;
+  told.scrollIntoView({ block: "center" });
+};
 const number = (text) => Number(String(text).trim().replace(",", "."));
 
 const SHAPES = {
@@ -27,23 +33,33 @@ for (const form of document.querySelectorAll("form[data-event]")) {
     const button = form.querySelector("button");
     button.disabled = true;
     try {
+      writing = false;
       await add({ kind: "event", tub: form.dataset.tub, event });
       tell("Kept on this phone; sending.");
       await drain();
-    } catch { tell("This browser cannot keep it; write it down and enter it again."); }
+    } catch (fault) { tell(`This browser cannot keep it, and it could not be sent: ${fault.message}. Write it down and enter it again.`); }
     button.disabled = false;
   });
 }
 
-document.addEventListener("outbox-sent", () => location.reload());
-document.addEventListener("outbox-refused", ({ detail }) => tell(`Not entered: ${detail.item.refused ?? detail.answer?.detail}`));
+// The page is shown anew when something has changed, but never under a hand that is writing.
+let writing = false;
+for (const form of document.querySelectorAll("form")) form.addEventListener("input", () => { writing = true; });
+const renew = (why) => {
+  if (!writing) { location.reload(); return; }
+  tell(`${why} Finish what you are writing, or `);
+  const link = Object.assign(document.createElement("a"), { href: location.href, textContent: "show the page anew" });
+  link.addEventListener("click", (event) => { event.preventDefault(); location.reload(); });
+  told?.append(link, ".");
+};
+
+document.addEventListener("outbox-sent", ({ detail }) => { if (detail.item.tub === tub) renew("Something of this tub has reached the shop."); });
+document.addEventListener("outbox-refused", ({ detail }) => tell(`Not entered: ${detail.item.refused}`));
 document.addEventListener("outbox-changed", ({ detail }) => { if (detail.why) tell(`Kept on this phone: ${detail.why}. It is sent as soon as that changes.`); });
 
 for (const clock of document.querySelectorAll("[data-clock]")) {
-  let fresh = false; // a wait that is over on arrival was answered by the server already
-  const until = Date.parse(clock.dataset.clock);
-  fresh = until > Date.now();
-  count(clock, until, () => fresh && setTimeout(() => location.reload(), 1500));
+  // A wait that is over on arrival was answered by the server already.
+  count(clock, Date.parse(clock.dataset.clock), (late) => late || setTimeout(() => renew("The wait is over."), 1500), now);
 }
 
 for (const button of document.querySelectorAll("[data-withdraw]")) {
