@@ -15,6 +15,10 @@ from dosing.standing import MOVED_BY
 WORTH_INSIDE = 0.85
 """A dose that would end inside with less than this is worth another thought."""
 
+HALFWAY = 0.5
+"""How far a dose that spares another gate stays short of its aim, towards the near limit. Nearer to
+the limit it would be read on the edge, and air and more acid would follow."""
+
 UNSPARING = 0.05
 """Chance of pushing another gate's water out that a gentler dose may take, once all was read."""
 
@@ -78,17 +82,25 @@ def gentler(now: Situation, gate: Gate | Hold, where: str, product: Product) -> 
     None where even that would likely push the other gate's water out.
     """
     want = _portion(now, gate, where, product)
-    near = gate.low if where == "low" else gate.high
-    aim = want.aim if near is None else 0.5 * (want.aim + near.value)
-    gentle = dose_for(replace(want, aim=aim, crossing=UNSPARING), now.water, product)
+    want = replace(want, aim=_short_of(want, gate, where, HALFWAY), crossing=UNSPARING)
+    gentle = dose_for(want, now.water, product)
     inside = gentle.after.probability(gate.analyte, *limits(gate))
     return gentle if inside >= 0.5 else None
 
 
 def unsparing(
-    now: Situation, gate: Gate | Hold, where: str, product: Product, share: float = 1.0
+    now: Situation, gate: Gate | Hold, where: str, product: Product, short: float = 0.0
 ) -> DosePlan:
-    """Return the dose that the gate itself needs, or a share of it, whatever else it moves."""
+    """Return the dose that the gate itself needs, whatever else it moves.
+
+    It ends `short` of the aim by this share of the way from there to the near limit.
+    """
     want = _portion(now, gate, where, product)
-    want = replace(want, keeps=(), share=share * want.share)
+    want = replace(want, keeps=(), aim=_short_of(want, gate, where, short))
     return dose_for(want, now.water, product)
+
+
+def _short_of(want: Want, gate: Gate | Hold, where: str, share: float) -> float:
+    """Return an aim that lies short of the gate's own."""
+    near = gate.low if where == "low" else gate.high
+    return want.aim if near is None else want.aim + share * (near.value - want.aim)

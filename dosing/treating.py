@@ -11,7 +11,7 @@ from dosing.course import numbered
 from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed
 from dosing.gates import SHUT_TO, limits, side
 from dosing.measuring import BETTER, ask, believed, expected, measure, odd_one_out
-from dosing.portions import WORTH_INSIDE, gentler, least_harm, planned, unsparing
+from dosing.portions import HALFWAY, WORTH_INSIDE, gentler, least_harm, planned, unsparing
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.products import KINDS, Product
@@ -22,6 +22,9 @@ from dosing.water import Water
 
 AIR_ENOUGH_PH = 6.6
 """Below this the pH is raised with a base: air alone takes too long (common practice)."""
+
+SHORT_AIR_H = (1.0, 1.5)
+"""Shorter spells of air that are tried before the procedure's own [h]."""
 
 AIR_RISE = 0.05
 """pH that jets and air must have gained since the last reading, or a base takes over."""
@@ -192,7 +195,7 @@ def _spared(now: Situation, gate: Gate | Hold, where: str, plan: DosePlan) -> To
         return gentle
     band = now.standing(gate).now(now.at)
     if now.procedure.ends or band is None or band.mode > BEARABLE_PH:
-        return unsparing(now, gate, where, plan.product, share=0.5)
+        return unsparing(now, gate, where, plan.product, HALFWAY)
     return _bear_it(now, gate, other)
 
 
@@ -313,7 +316,7 @@ def _air(now: Situation, gate: Gate | Hold) -> Todo | None:
         return None
     if last.value < AIR_ENOUGH_PH:
         return None
-    ends = standing.at + timedelta(hours=hours(gate.air))
+    ends = standing.at + timedelta(hours=_enough_air(now, gate, hours(gate.air)))
     if ends <= now.at:
         return measure(now, gate, "Jets and air have run: see what the pH has gained.")
     stalled = (
@@ -326,6 +329,15 @@ def _air(now: Situation, gate: Gate | Hold) -> Todo | None:
     if stalled:
         return None
     return air_step(now, gate, ends, texts.judged(gate, now.state(gate)))
+
+
+def _enough_air(now: Situation, gate: Gate, most: float) -> float:
+    """Return the hours of air that bring the pH to its aim; more would call for acid again."""
+    aim = gate.aim_up.value if gate.aim_up else None
+    for short in SHORT_AIR_H:
+        if aim and short < most and now.water.later(short, aerated=True).value("ph") >= aim:
+            return short
+    return most
 
 
 def _air_first(now: Situation, gate: Gate | Hold) -> Todo:
