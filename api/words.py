@@ -35,6 +35,7 @@ def number(value: float | None) -> str:
         return "-"
     if value == 0:
         return "0"
+    value = float(f"{value:.3g}") if abs(value) < 1000 else value
     digits = max(0, 2 - math.floor(math.log10(abs(value)))) if abs(value) < 100 else 0
     return f"{value:.{min(digits, 2)}f}"
 

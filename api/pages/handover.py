@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import Response
 
-from api import books
+from api import books, goods
 from api.deps import DeskOf, StoreOf, who_asks
-from api.pages.tubs import answer_or_trouble
+from api.pages.tubs import answer_or_trouble, named
 from api.routes.tubs import unusable
 from api.wanted import ranges_of
 
@@ -25,17 +26,26 @@ COLUMNS = (
 
 
 @router.get("/handover.pdf")
-def get_handover(tub_id: str, store: StoreOf, desk: DeskOf) -> Response:
-    """Return the owner's sheet as a PDF."""
+def get_handover(tub_id: str, store: StoreOf, desk: DeskOf, zone: str | None = None) -> Response:
+    """Return the owner's sheet as a PDF, its times by the clock of the zone asked for."""
     from api.handover import draw_handover, handover_of
 
     with store.reading() as session, unusable():
         tub, log = books.tub_data(session, tub_id), books.log_of(session, tub_id)
     answer, _ = answer_or_trouble(log, desk)
     wanted = ranges_of(answer["gates"] if answer else [])
-    sheet = handover_of(tub, log["events"], answer, wanted, desk.now)
+    names = named(log.get("products") or goods.generic())
+    sheet = handover_of(tub, log["events"], answer, wanted, desk.now, names, zone_of(zone))
     headers = {"Content-Disposition": 'inline; filename="handover.pdf"'}
     return Response(draw_handover(sheet), media_type="application/pdf", headers=headers)
+
+
+def zone_of(name: str | None) -> ZoneInfo | None:
+    """Return the time zone of this name; None when it is unknown here."""
+    try:
+        return ZoneInfo(name) if name else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
 
 
 @router.get("/log.csv")

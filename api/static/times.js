@@ -8,6 +8,12 @@ const told = (when, now) => {
   return `${day}${year}, ${CLOCK.format(when)}`;
 };
 
+// A sheet that is printed tells times by the clock on this wall.
+for (const link of document.querySelectorAll("a[data-zone]")) {
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if (zone) link.href += `?${new URLSearchParams({ zone })}`;
+}
+
 for (const time of document.querySelectorAll("time[datetime]")) {
   const when = new Date(time.dateTime);
   if (Number.isNaN(when.valueOf())) continue;
