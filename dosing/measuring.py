@@ -8,6 +8,7 @@ from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.course import numbered
 from dosing.dose import Mixed
+from dosing.gates import limits
 from dosing.procedure import Gate, Hold
 from dosing.procedure_file import hours
 from dosing.situation import Situation
@@ -158,9 +159,21 @@ def undecided(now: Situation, gate: Gate | Hold) -> Todo:
     looked = standing.count >= MOVES_BY_ITSELF_AFTER and same_water
     if looked and standing.at is not None:
         again = standing.at + timedelta(hours=1)
-        if gate.analyte in ("free_chlorine", "bromine", "ph") and again > now.at:
+        if _time_helps(now, gate) and again > now.at:
             return _an_hour(now, gate, again, reason)
     return measure(now, gate, reason, _better(standing))
+
+
+def _time_helps(now: Situation, gate: Gate | Hold) -> bool:
+    """Say whether an hour tells more than another dip: chlorine falls, pH rises under air.
+
+    A pH that likely lies inside, near its upper limit, air would only drive out.
+    """
+    if gate.analyte != "ph":
+        return gate.analyte in ("free_chlorine", "bromine")
+    low, high = limits(gate)
+    is_high = low is None or (high is not None and now.water.value("ph") > 0.5 * (low + high))
+    return not is_high or now.water.probability("ph", low, high) < 0.5
 
 
 def _better(standing: Standing) -> str:
