@@ -89,9 +89,15 @@ def open_browser(profile):
     with sync_api.sync_playwright() as playwright:
         opened = []
 
-        def opening(size=SCREENS["phone"]):
+        def opening(size=SCREENS["phone"], touch=False):
             context = playwright.chromium.launch_persistent_context(
-                profile, executable_path=CHROMIUM, headless=True, args=list(FLAGS), viewport=size
+                profile,
+                executable_path=CHROMIUM,
+                headless=True,
+                args=list(FLAGS),
+                viewport=size,
+                has_touch=touch,
+                is_mobile=touch,
             )
             context.set_default_timeout(PATIENCE_MS)
             opened.append(context)

@@ -1,8 +1,9 @@
-"""QA's throughput: twenty decisions in a row, by keyboard alone."""
+"""QA's throughput: twenty decisions in a row, by keyboard alone and by thumb alone."""
 
 import json
 import urllib.request
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import SCREENS, add_tub, dip, watched
@@ -29,14 +30,28 @@ def press(page, decision):
         page.keyboard.press({"accept": "a", "dip_again": "d", "whole": "p"}[decision])
 
 
+def tap(page, decision):
+    """The same by thumb on the first card that waits; what it needs is on the screen already."""
+    card = page.locator(".check:not(.decided)").first
+    if decision == "correct":
+        card.locator("[name=value]").tap()
+        page.keyboard.type("3.1")
+    else:
+        expect(card.locator(f"[data-decide={decision}]")).to_be_in_viewport(ratio=0.9)
+    card.locator(f"[data-decide={decision}]").tap()
+
+
 def choices(card):
     """What this card lets one decide, the rarest first."""
     named = card.locator("[data-decide]").evaluate_all("all => all.map(one => one.dataset.decide)")
     return [one for one in ("whole", "accept", "correct", "dip_again") if one in named]
 
 
-def test_twenty_decisions_in_a_row(open_browser, service):
-    page = watched(open_browser(SCREENS["workshop"]).pages[0])
+@pytest.mark.parametrize("way", ["keyboard", "touch"])
+def test_twenty_decisions_in_a_row(open_browser, service, way):
+    """Neither way needs more than one press, or a value and a press, for a reading."""
+    keys = way == "keyboard"
+    page = watched(open_browser(SCREENS["workshop" if keys else "phone"], not keys).pages[0])
     tub = add_tub(page, service)
     for photo in PHOTOS:
         dip(page, service, tub, photo)
@@ -45,18 +60,19 @@ def test_twenty_decisions_in_a_row(open_browser, service):
             break
     assert len(get(service, "/api/review")) >= DECISIONS
     page.goto(f"{service.url}/review")
-    page.keyboard.press("j")
+    if keys:
+        page.keyboard.press("j")
 
     waiting, made, turn = page.locator(".check:not(.decided)"), set(), 0
     while len(get(service, "/api/review?decided=true")) < DECISIONS:
         left = waiting.count()
-        card = page.locator(".check.here")
+        card = page.locator(".check.here") if keys else waiting.first
         offered = choices(card)
         if "whole" in offered and turn != 3:
             offered.remove("whole")
         decision = "whole" if "whole" in offered else offered[turn % len(offered)]
         photo = card.get_attribute("data-photo")
-        press(page, decision)
+        (press if keys else tap)(page, decision)
         if decision == "whole":
             expect(page.locator(f'.check:not(.decided)[data-photo="{photo}"]')).to_have_count(0)
         else:
