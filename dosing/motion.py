@@ -50,6 +50,9 @@ LOSS_ERROR: Final = 0.12
 """What the law of the carbon dioxide's loss does not know, as a share of the change of pH."""
 JETS_VARY: Final = 0.12
 """How far the ln of the jets' rate wanders in an hour of them: air valves, nozzles, covers."""
+MOST_DEMAND_MG_L: Final = 12.0
+"""Demand beyond which water without chlorine gathers no more: what lives there feeds on the rest.
+Common practice, no source: a tub laid by for months wants two or three shocks, not twenty."""
 SMALL_EXPONENT: Final = 0.08
 """Up to this share of excess CO2 lost, nor does that of pH."""
 CHLORINE_INPUTS: Final = ("free", "demand", "decay", "eats", "organics", "yield")
@@ -128,9 +131,13 @@ def chlorine_after(point: Sequence[float], hours: float, output: float) -> tuple
     grows = organics * piece / 24.0
     for _ in range(pieces):
         free, demand = _react(free, demand, 0.5 * eats * piece)
-        free, demand = free * keep + adds, demand + grows
+        free, demand = free * keep + adds, _grown(demand, grows)
         free, demand = _react(free, demand, 0.5 * eats * piece)
     return free, demand
+
+
+def _grown(demand: float, by: float) -> float:
+    return min(demand + by, max(demand, MOST_DEMAND_MG_L))
 
 
 def chlorine_slopes(
@@ -156,7 +163,7 @@ def chlorine_slopes(
         by_free[2] += fades * (free - level) - adds
         by_free[5] += adds
         by_demand[4] += grows
-        free, demand = free * keep + adds, demand + grows
+        free, demand = free * keep + adds, _grown(demand, grows)
         free, demand = _react_along(free, demand, half, by_free, by_demand)
     count = len(point)
     return (free, demand), (by_free[:count], by_demand[:count])

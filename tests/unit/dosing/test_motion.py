@@ -9,7 +9,14 @@ from hypothesis import given, settings, strategies as st
 from dosing.buffer import near
 from dosing.chemistry import WaterSample, aerated
 from dosing.log import Tub
-from dosing.motion import advance, chlorine_after, chlorine_slopes, ph_after_loss, ph_slopes
+from dosing.motion import (
+    MOST_DEMAND_MG_L,
+    advance,
+    chlorine_after,
+    chlorine_slopes,
+    ph_after_loss,
+    ph_slopes,
+)
 from dosing.state import new_state
 
 TUB = Tub("garden", 1250.0, 38.0, "salt_chlorine", True)
@@ -34,6 +41,13 @@ def test_demand_eats_chlorine_by_the_second_order_law():
 
     assert free == pytest.approx(wanted, rel=1e-3)
     assert free - demand == pytest.approx(gap, rel=1e-3)
+
+
+def test_water_without_chlorine_gathers_no_demand_for_ever():
+    _, month = chlorine_after(rates(0.0, 1.0, organics=0.5), 24.0 * 30, 0.0)
+    _, year = chlorine_after(rates(0.0, 1.0, organics=0.5), 24.0 * 365, 0.0)
+
+    assert month == pytest.approx(year) == pytest.approx(MOST_DEMAND_MG_L)
 
 
 # Where making and fading balance: level = output * yield / decay (closed form).
