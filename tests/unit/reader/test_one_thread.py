@@ -9,7 +9,7 @@ import pytest
 from reader.one_thread import VARIABLES
 
 THREADS_LEFT = """
-import ctypes, numpy, pathlib, reader
+import ctypes, numpy, pathlib, {package}
 home = pathlib.Path(numpy.__file__).parent
 library = ctypes.CDLL(str(next((home.parent / "numpy.libs").glob("*openblas*"))))
 print(library.scipy_openblas_get_num_threads64_())
@@ -31,6 +31,8 @@ def test_one_thread_unless_chosen_otherwise(chosen, used):
     assert said("import reader, os; print(os.environ['OPENBLAS_NUM_THREADS'])", chosen) == used
 
 
+@pytest.mark.parametrize("package", ["reader", "api.measure"])
 @pytest.mark.parametrize(("chosen", "used"), [(None, "1"), ("2", "2")])
-def test_a_numpy_that_was_there_before_is_told(chosen, used):
-    assert said(THREADS_LEFT, chosen) == str(min(int(used), os.cpu_count() or 1))
+def test_a_numpy_that_was_there_before_is_told(package, chosen, used):
+    left = said(THREADS_LEFT.format(package=package), chosen)
+    assert left == str(min(int(used), os.cpu_count() or 1))
