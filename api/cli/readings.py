@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -89,6 +90,12 @@ def told_of(name: str, label: str, said: Answer | Fault, more: Mapping[str, Any]
     return Told({**unread_json(name, said.code, said.message), **more}, False)
 
 
+@cache
+def software() -> str:
+    """Return our version; looking it up takes milliseconds."""
+    return version("dipstep")
+
+
 def made_with(wish: Wish, photo: object) -> dict[str, Any]:
     """Return what a reading was made with, so that it can be made again."""
 
@@ -97,7 +104,7 @@ def made_with(wish: Wish, photo: object) -> dict[str, Any]:
 
     return {
         "made_with": {
-            "software": version("dipstep"),
+            "software": software(),
             "photo": photo,
             "table": version_of(wish.table),
             "card": version_of(wish.measured),
