@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from dosing.course import numbered, with_output
 from dosing.gates import limits
+from dosing.log import Reading
 from dosing.measuring import expected, measure, undecided
 from dosing.procedure import Hold, Tune, Wait
 from dosing.procedure_file import hours
@@ -27,6 +28,18 @@ today flatters it [h]."""
 
 SAME_USE = timedelta(hours=44.0)
 """How long output and use must have been the same before a reading may change the output."""
+
+LEAST_APART = timedelta(hours=12)
+"""How far apart two readings lie whose difference tells what chlorine gained or lost."""
+
+LOOKS_BACK = timedelta(days=4)
+"""Older readings are of another use."""
+
+EASES_IN_DAYS = 7.0
+"""How long a surplus may take to ease down to the aim (common practice)."""
+
+BEARABLE_SURPLUS = 3.0
+"""So much above the aim may the chlorine come to stand by our own law [mg/L]."""
 
 MOST_DOWN = 0.65
 """Share of the present output that one step leaves at least (common practice)."""
@@ -125,8 +138,7 @@ def lower_output(now: Situation) -> Todo | None:
     ahead = now.water.later(AHEAD_H)
     if 1.0 - ahead.probability(hold.analyte, None, hold.high.value) < TOO_SURE:
         return None
-    output = min(_careful(now, hold.analyte, hold.aim_up.value), now.water.output - 0.05)
-    output = max(math.ceil(20.0 * output - 1e-6) / 20.0, 0.0)
+    output = _low_enough(now, hold)
     reason = (
         f"At {100 * now.water.output:.0f} % output the chlorine would stand at about "
         f"{ahead.value(hold.analyte):.1f} {hold.high.unit} tomorrow; the most is "
@@ -143,13 +155,72 @@ def lower_output(now: Situation) -> Todo | None:
     )
 
 
+def _low_enough(now: Situation, hold: Hold) -> float:
+    """Return the highest output, 0 to 1, that the log bears out and tomorrow's limit allows."""
+    aim, high = hold.aim_up.value, hold.high.value
+    least = MOST_DOWN * now.water.output
+    output = min(_careful(now, hold.analyte, aim), now.water.output - 0.05)
+    output = max(math.ceil(20.0 * output - 1e-6) / 20.0, 0.0)
+    while output > least:
+        ahead = now.water.later(AHEAD_H, output=output)
+        if 1.0 - ahead.probability(hold.analyte, None, high) < TOO_SURE:
+            break
+        output = round(output - 0.05, 2)
+    return output
+
+
 def _careful(now: Situation, analyte: str, aim: float) -> float:
     """Return the output for the aim, turned down by no more than a third at once.
 
     What a day or two have shown of demand and loss may be another law than ours: a tub whose
-    chlorine is eaten at a fixed rate would run dry within the week.
+    chlorine is eaten at a fixed rate would run dry within the week. So the output is no lower than
+    the change from reading to reading bears out, unless the surplus would last.
     """
-    return max(output_for(now, analyte, aim), MOST_DOWN * now.water.output)
+    by_law = output_for(now, analyte, aim)
+    by_change = _by_change(now, analyte, aim)
+    if by_change is not None and by_change > by_law:
+        by_law = min(by_change, output_for(now, analyte, aim + BEARABLE_SURPLUS))
+    return max(by_law, MOST_DOWN * now.water.output)
+
+
+def _by_change(now: Situation, analyte: str, aim: float) -> float | None:
+    """Return the output that takes the level to the aim within days, by what it did so far.
+
+    Whatever eats the chlorine: what it gained or lost at a known output tells which output would
+    hold it. None as long as no two readings lie far enough apart.
+    """
+    last = now.history.standing(analyte).last
+    if last is None:
+        return None
+    dosed = [dose.at for dose in now.history.doses_of("chlorinating", "dechlorinating")[-1:]]
+    since = max([now.history.began, last.at - LOOKS_BACK, *dosed])
+    earlier = [
+        event
+        for event in now.log.events
+        if isinstance(event, Reading)
+        and (event.analyte, event.sample) == (analyte, "tub")
+        and since < event.at <= last.at - LEAST_APART
+    ]
+    if not earlier:
+        return None
+    first = earlier[0]
+    gained = (last.value - first.value) / ((last.at - first.at) / timedelta(days=1))
+    wanted = (aim - last.value) / EASES_IN_DAYS
+    made = max(now.water.yield_mg_l_day()[0], 1.0)
+    return _mean_output(now, first.at, last.at) - (gained - wanted) / made
+
+
+def _mean_output(now: Situation, start: datetime, end: datetime) -> float:
+    """Return the generator's mean output between two moments, 0 to 1."""
+    sets = [(at, output) for at, output in now.history.course.outputs if at < end]
+    before = [output for at, output in sets if at <= start]
+    edges = [(start, before[-1] if before else 0.0), *[one for one in sets if one[0] > start]]
+    ends = [at for at, _ in edges[1:]] + [end]
+    ran = sum(
+        output * (until - at).total_seconds()
+        for (at, output), until in zip(edges, ends, strict=True)
+    )
+    return ran / max((end - start).total_seconds(), 1.0)
 
 
 def output_for(now: Situation, analyte: str, aim: float) -> float:
