@@ -7,6 +7,7 @@ needed, ended when it takes too long, and started anew when it has died.
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import multiprocessing
 import os
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any, Literal, Protocol
 
+from api.kept_memory import keep_memory
 from api.named import Named
 
 Pictures = tuple[Literal["seen", "flat", "pads"], ...]
@@ -76,6 +78,8 @@ def _serve(pipe: Connection) -> None:
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     _load()
+    keep_memory()
+    gc.freeze()  # what is loaded stays: the collector need not look at it again
     with contextlib.suppress(EOFError, KeyboardInterrupt):
         while True:
             task: Task = pipe.recv()
