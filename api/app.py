@@ -10,11 +10,14 @@ from importlib.metadata import version
 from pathlib import Path
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
+from api.books import Desk
 from api.door import Door
 from api.errors import add_handlers
 from api.fresh import Freshener
+from api.goods import kept_procedures
 from api.guard import Guard
 from api.metrics import Metrics
 from api.pages import (
@@ -35,6 +38,7 @@ from api.schemas import Problem
 from api.settings import Settings
 from api.squeeze import Squeeze
 from api.store import open_store
+from api.warm import warm_up
 from api.watch import Watch
 from api.workers import ReadingPool
 
@@ -70,8 +74,14 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        app.state.pool = ReadingPool(settings.readers, settings.read_timeout_s)
-        freshener = Freshener(app.state.store, settings, now)
+        app.state.pool = ReadingPool(
+            settings.readers, settings.read_timeout_s, practises=settings.warm
+        )
+        if settings.warm:
+            desk = Desk(now(), "dipstep", kept_procedures(app.state.store, settings.home))
+            await warm_up(app, app.state.store, desk)
+            await run_in_threadpool(app.state.pool.wait_loaded, settings.read_timeout_s)
+        freshener = Freshener(app.state.store, settings, now, app.state.metrics.busy)
         yield
         freshener.close()
         app.state.pool.close()

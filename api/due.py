@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -70,6 +70,16 @@ def newest_versions() -> Any:
     return select(func.max(TubVersion.id)).group_by(TubVersion.tub_id)
 
 
+def names(session: Session, tub_ids: Collection[str]) -> dict[str, str]:
+    """Return what these tubs are called now."""
+    query = (
+        select(TubVersion.tub_id, TubVersion.data)
+        .where(TubVersion.tub_id.in_(set(tub_ids)))
+        .order_by(TubVersion.id)
+    )
+    return {tub_id: str(data["name"]) for tub_id, data in session.execute(query)}
+
+
 def whole_list(session: Session) -> Iterator[str]:
     """Yield each tub with its last answer as JSON; the answers are not taken apart on the way."""
     query = (
@@ -109,3 +119,9 @@ def next_end(session: Session) -> datetime | None:
     query = select(func.min(TubSummary.due_at)).where(TubSummary.asked_at < TubSummary.due_at)
     found: datetime | None = session.scalar(query)
     return found
+
+
+def asked_last(session: Session, without: Collection[str]) -> str | None:
+    """Return the tub that was asked for last, but for those named."""
+    query = select(TubSummary.tub_id).order_by(TubSummary.asked_at.desc())
+    return next((one for one in session.scalars(query) if one not in without), None)

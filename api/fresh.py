@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import threading
 import time
@@ -79,6 +80,22 @@ def refresh_one(store: Store, tub_id: str, asked_at: datetime, desk: Desk) -> No
             books.keep_summary(session, tub_id, desk, answer, trouble)
 
 
+def replay_one(store: Store, desk: Desk, known: set[str]) -> bool:
+    """Replay the log of one more tub, so that its page finds it done; say whether any was left.
+
+    The tub asked for last comes first. `known` are those replayed before.
+    """
+    with store.reading() as session:
+        tub_id = due.asked_last(session, known)
+        if tub_id is None or books.REPLAYS.is_full():
+            return False
+        log_of_tub = books.log_of(session, tub_id)
+    known.add(tub_id)
+    with contextlib.suppress(ValueError):  # its page says what is wrong
+        books.checked_answer(log_of_tub, desk)
+    return True
+
+
 class Freshener:
     """Makes answers anew when their wait has ended, beside the service, until it is closed.
 
@@ -98,12 +115,14 @@ class Freshener:
         self._thread.start()
 
     def _go_on(self) -> None:
-        pause = 1.0
+        pause, known = 1.0, set[str]()
         while not self._closed.wait(pause):
             try:
                 self._stand_back()
+                begun = time.monotonic()
                 done = refresh_due(self._store, self._desk(), WORK_S)
-                pause = WORK_S if done else self._until_next()
+                done = done or replay_one(self._store, self._desk(), known)
+                pause = time.monotonic() - begun + WORK_S if done else self._until_next()
             except SQLAlchemyError:  # the database is away for a while; the pages say so themselves
                 log.warning("the list of tubs could not be made anew", exc_info=True)
                 pause = EVERY_S

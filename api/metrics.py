@@ -17,10 +17,21 @@ class Metrics:
         self._requests: dict[tuple[str, str, int], int] = defaultdict(int)
         self._times: dict[str, list[int]] = defaultdict(lambda: [0] * (len(BOUNDS_S) + 1))
         self._sums: dict[str, float] = defaultdict(float)
+        self._under_way = 0
+
+    def begin(self) -> None:
+        """Note that a request has come."""
+        with self._lock:
+            self._under_way += 1
+
+    def busy(self) -> bool:
+        """Say whether a request is being answered just now."""
+        return self._under_way > 0
 
     def count(self, method: str, route: str, status: int, seconds: float) -> None:
-        """Count one request."""
+        """Count one request that has been answered."""
         with self._lock:
+            self._under_way -= 1
             self._requests[method, route, status] += 1
             self._times[route][bisect_left(BOUNDS_S, seconds)] += 1
             self._sums[route] += seconds

@@ -57,6 +57,10 @@ class Replays:
             while self._events > self._most and len(self._kept) > 1:
                 self._events -= _size(self._kept.popitem(last=False)[1])
 
+    def is_full(self) -> bool:
+        """Say whether another log would push one out."""
+        return self._events > 0.9 * self._most
+
     def __len__(self) -> int:
         return len(self._kept)
 

@@ -33,6 +33,8 @@ class Settings:
     read_timeout_s: float = 30.0
     alone: bool = True
     """Listens on this machine only: one person may work without a login."""
+    warm: bool = False
+    """Has everything at hand before the first request: slower to start, quicker to answer."""
 
     @staticmethod
     def from_environ(environ: Mapping[str, str]) -> Settings:

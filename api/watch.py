@@ -26,6 +26,7 @@ class Watch:
             await self.app(scope, receive, send)
             return
         begun, status = time.perf_counter(), 500
+        self.metrics.begin()
 
         async def noted(message: Message) -> None:
             nonlocal status

@@ -13,6 +13,7 @@ import multiprocessing
 import os
 import sys
 import threading
+import time
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future
@@ -29,6 +30,8 @@ Pictures = tuple[Literal["seen", "flat", "pads"], ...]
 
 MEMORY_BYTES = 4 * 1024**3
 """Address space of one worker; a decoder that wants more is broken off."""
+LOADED_AFTER_S = 60.0
+"""How long a worker may take to load everything; a busy machine takes its time."""
 BUSY_AFTER_S = 60.0
 """How long a photo waits for a free worker before the caller hears that all are busy."""
 
@@ -67,8 +70,8 @@ class Task(Protocol):
         """Do the work; runs in a worker."""
 
 
-def _serve(pipe: Connection) -> None:
-    """Do what comes until the other end is gone."""
+def _serve(pipe: Connection, practises: bool) -> None:
+    """Say that all is loaded, then do what comes until the other end is gone."""
     import resource
 
     import cv2
@@ -77,10 +80,16 @@ def _serve(pipe: Connection) -> None:
     _quiet_decoders()
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+<<<<<<< Updated upstream
     _load()
     keep_memory()
     gc.freeze()  # what is loaded stays: the collector need not look at it again
     with contextlib.suppress(EOFError, KeyboardInterrupt):
+=======
+    _load(practises)
+    with contextlib.suppress(EOFError, KeyboardInterrupt, BrokenPipeError):
+        pipe.send(None)
+>>>>>>> Stashed changes
         while True:
             task: Task = pipe.recv()
             try:
@@ -90,11 +99,13 @@ def _serve(pipe: Connection) -> None:
             pipe.send(answer)
 
 
-def _load() -> None:
-    """Load what every reading needs before the first photo comes."""
+def _load(practises: bool) -> None:
+    """Load what every reading needs before the first photo comes; at best, read something."""
     for name in ("api.measure", "api.wire", "api.job"):
         importlib.import_module(name)
     importlib.import_module("reader.lab").colour_science()
+    if practises:
+        importlib.import_module("api.practice").practise()
 
 
 def _quiet_decoders() -> None:
@@ -110,7 +121,8 @@ def _quiet_decoders() -> None:
 class _Worker:
     """One reading process and the pipe to it."""
 
-    def __init__(self, method: Method = "spawn") -> None:
+    def __init__(self, method: Method = "spawn", practises: bool = False) -> None:
+        self.practises = practises
         self.start(method)
 
     def start(self, method: Method = "spawn") -> None:
@@ -119,17 +131,27 @@ class _Worker:
         self.pipe, there = context.Pipe()
         # Process is missing from what typeshed says every context has.
         process = context.Process  # type: ignore[attr-defined]
-        self.process = process(target=_serve, args=(there,), daemon=True)
+        self.process = process(target=_serve, args=(there, self.practises), daemon=True)
         self.process.start()
         there.close()
+        self.loaded = False
+
+    def wait_loaded(self, timeout_s: float) -> bool:
+        """Wait until everything is loaded, and say whether it is."""
+        with contextlib.suppress(EOFError, OSError):
+            if not self.loaded and self.pipe.poll(timeout_s):
+                self.pipe.recv()
+                self.loaded = True
+        return self.loaded
 
     def ask(self, task: Task, timeout_s: float) -> Answer | Fault:
         """Return the worker's answer; when it dies or takes too long, start another."""
         with contextlib.suppress(EOFError, OSError):
-            self.pipe.send(task)
-            if self.pipe.poll(timeout_s):
-                answer: Answer | Fault = self.pipe.recv()
-                return answer
+            if self.wait_loaded(max(timeout_s, LOADED_AFTER_S)):
+                self.pipe.send(task)
+                if self.pipe.poll(timeout_s):
+                    answer: Answer | Fault = self.pipe.recv()
+                    return answer
         self.stop()
         self.start()
         return Fault(
@@ -150,14 +172,23 @@ class ReadingPool:
 
     `method` is how the first workers start: "fork" is quick, but safe only in a process that has
     neither threads nor heavy libraries yet. Those that replace them are always spawned.
+    With `practises` each worker reads a drawn card once, so that its first photo is a quick one.
     """
 
-    def __init__(self, size: int, timeout_s: float, method: Method = "spawn") -> None:
+    def __init__(
+        self, size: int, timeout_s: float, method: Method = "spawn", practises: bool = False
+    ) -> None:
         self._timeout_s = timeout_s
-        self._workers = [_Worker(method) for _ in range(size)]
+        self._workers = [_Worker(method, practises) for _ in range(size)]
         self._turns = threading.Lock()
         self._idle = deque(self._workers)
         self._waiting: deque[Future[_Worker]] = deque()
+
+    def wait_loaded(self, timeout_s: float) -> None:
+        """Wait until every worker has loaded everything, or until the time is over."""
+        until = time.monotonic() + timeout_s
+        for worker in self._workers:
+            worker.wait_loaded(max(until - time.monotonic(), 0.0))
 
     def read(self, task: Task) -> Answer | Fault:
         """Do one task; raise `AllBusyError` when no worker becomes free in time."""

@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     address = check_address(args.host, args.port)
     alone = ip_address(address).is_loopback
     try:
-        settings = replace(Settings.from_environ(os.environ), alone=alone)
+        settings = replace(Settings.from_environ(os.environ), alone=alone, warm=True)
         app = create_app(settings)
     except OSError as fault:
         raise UnusableError(

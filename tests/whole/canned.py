@@ -56,7 +56,7 @@ NO_CARD = {
 class CannedPool:
     """Stands where the reading processes stand."""
 
-    def __init__(self, *_):
+    def __init__(self, *_, **__):
         self.answer = Answer(READING, {"seen.jpg": b"\xff\xd8\xff"})
         self.asked = []
 
@@ -66,6 +66,9 @@ class CannedPool:
             return self.answer
         reading = {**copy.deepcopy(self.answer.reading), "photo": request.photo.name}
         return Answer(reading, self.answer.pictures)
+
+    def wait_loaded(self, _):
+        pass
 
     def close(self):
         pass
