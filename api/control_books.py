@@ -82,7 +82,12 @@ class ControlLine:
 
 def lot_of(table: KeptFile) -> str:
     """Return the strip and lot of a table: its versions share their control."""
-    return f"{table.facts.get('strip', table.name)}, lot {table.facts.get('lot', '-')}"
+    return strip_and_lot(table.facts, table.name)
+
+
+def strip_and_lot(facts: Mapping[str, Any], name: str) -> str:
+    """Return strip and lot as a table's facts tell them."""
+    return f"{facts.get('strip', name)}, lot {facts.get('lot', '-')}"
 
 
 def enter(

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.control_books import lot_of
+from api.control_books import strip_and_lot
 from api.store import Decision, KeptFile, Photo, Reading, Review, TubEvent
 
 LIGHT_CODES = (
@@ -22,6 +22,8 @@ LIGHT_CODES = (
     "underexposed",
 )
 """Reasons that name the light; a photo with none of them had good light."""
+MOST = 2000
+"""Readings that are counted, the newest; a page must come soon, and old lots are gone."""
 SAME_WATER_S = 3600.0
 """A drop test within this time of a photo speaks of the same water."""
 
@@ -60,21 +62,30 @@ def experience(session: Session) -> Groups:
     counts: tuple[dict[str, _Count], ...] = tuple(defaultdict(_Count) for _ in range(3))
     decisions = decisions_by_pad(session)
     others = other_methods(session)
-    rows = session.execute(
-        select(Photo, Reading, KeptFile)
-        .join(Reading, Reading.photo_id == Photo.id)
-        .join(KeptFile, Reading.table_id == KeptFile.id)
-    )
-    for photo, reading, table in rows:
-        groups = (lot_of(table), photo.sent_by, light_of(reading.data))
-        for pad in reading.data["readings"]:
-            decision = decisions.get((reading.id, pad["pad"]))
-            other = nearest(
-                others.get((photo.tub_id, pad["analyte"]), ()), photo.taken_at.timestamp()
-            )
+    for reading_id, data, facts, table, tub_id, taken_at, sent_by in newest_readings(session):
+        groups = (strip_and_lot(facts, table), sent_by, light_of(data))
+        at = taken_at.timestamp()
+        for pad in data["readings"]:
+            decision = decisions.get((reading_id, pad["pad"]))
+            other = nearest(others.get((tub_id, pad["analyte"]), ()), at)
             for count, group in zip(counts, groups, strict=True):
                 add(count[group], pad, decision, other)
     return tuple(_told(count) for count in counts)  # type: ignore[return-value]
+
+
+def newest_readings(session: Session) -> Iterable[Any]:
+    """Return what is counted of the newest readings, and of what they were made with."""
+    query = (
+        select(
+            *(Reading.id, Reading.data, KeptFile.facts, KeptFile.name),
+            *(Photo.tub_id, Photo.taken_at, Photo.sent_by),
+        )
+        .join(Photo, Reading.photo_id == Photo.id)
+        .join(KeptFile, Reading.table_id == KeptFile.id)
+        .order_by(Reading.id.desc())
+        .limit(MOST)
+    )
+    return session.execute(query)
 
 
 def add(count: _Count, pad: Mapping[str, Any], decision: str | None, other: float | None) -> None:
@@ -108,14 +119,13 @@ def other_methods(session: Session) -> dict[tuple[str, str], list[tuple[float, f
     """Return (time, value) of drop tests and laboratory results by tub and analyte."""
     found: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
     query = (
-        select(TubEvent)
+        select(TubEvent.tub_id, TubEvent.at, TubEvent.data)
         .where(TubEvent.type == "reading", TubEvent.origin != "photo")
         .where(TubEvent.tub_id.in_(select(Photo.tub_id)))
     )
-    for event in session.scalars(query):
-        data = event.data
+    for tub_id, at, data in session.execute(query):
         if data["source"] in ("drop_test", "lab") and data.get("sample", "tub") == "tub":
-            found[event.tub_id, data["analyte"]].append((event.at.timestamp(), data["value"]))
+            found[tub_id, data["analyte"]].append((at.timestamp(), data["value"]))
     return found
 
 

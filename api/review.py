@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer
 
 from api import books
 from api.books import Desk, Origin
@@ -104,6 +104,7 @@ def queue(session: Session, decided: bool = False, limit: int = 500) -> list[Wai
         .join(Photo, Reading.photo_id == Photo.id)
         .join(KeptFile, Reading.table_id == KeptFile.id)
         .outerjoin(Decision, Decision.review_id == Review.id)
+        .options(defer(Photo.answer), defer(Reading.data), defer(KeptFile.data))
     )
     if decided:
         query = query.where(Decision.id.is_not(None)).order_by(Decision.id.desc()).limit(limit)

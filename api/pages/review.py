@@ -10,12 +10,12 @@ from typing import Any
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse
-from sqlalchemy.orm import Session
 
-from api import books, review
+from api import review
 from api.bands import BandBar, band_bar
 from api.deps import Asker, StoreOf, who_asks
-from api.experience import Experience, experience
+from api.due import names
+from api.experience import MOST, Experience, experience
 from api.pages.render import page
 from api.reasons import all_reasons
 from api.review import Waiting
@@ -94,6 +94,8 @@ class RecordPage:
     by_lot: tuple[Experience, ...]
     by_person: tuple[Experience, ...]
     by_light: tuple[Experience, ...]
+    most: int = MOST
+    """Photos that are counted, the newest."""
 
 
 @router.get("")
@@ -101,8 +103,10 @@ def get_review(store: StoreOf, who: Asker) -> HTMLResponse:
     """Show what waits, worst first."""
     with store.reading() as session:
         waiting = review.queue(session)
-        of_photo = Counter(one.photo.id for one in waiting[:SHOWN])
-        items = tuple(item_of(session, one, of_photo[one.photo.id]) for one in waiting[:SHOWN])
+        shown = waiting[:SHOWN]
+        of_photo = Counter(one.photo.id for one in shown)
+        tubs = names(session, [one.review.tub_id for one in shown])
+        items = tuple(item_of(one, tubs, of_photo[one.photo.id]) for one in shown)
     more = max(0, len(waiting) - SHOWN)
     return page("review.html", ReviewPage(items, more, who.may("qa")))
 
@@ -111,19 +115,21 @@ def get_review(store: StoreOf, who: Asker) -> HTMLResponse:
 def get_record(store: StoreOf) -> HTMLResponse:
     """Show the trail of decisions and how often people disagreed."""
     with store.reading() as session:
-        ruled = tuple(ruled_of(session, one) for one in review.queue(session, decided=True))
+        decided = review.queue(session, decided=True)
+        tubs = names(session, [one.review.tub_id for one in decided])
+        ruled = tuple(ruled_of(one, tubs) for one in decided)
         lot, person, light = experience(session)
     return page("record.html", RecordPage(ruled, lot, person, light))
 
 
-def item_of(session: Session, one: Waiting, siblings: int) -> Item:
+def item_of(one: Waiting, tubs: Mapping[str, str], siblings: int) -> Item:
     """Return one reading with what a person needs to decide."""
     pad = one.review.data
     shown = pad["value"] is not None and pad.get("scale")
     return Item(
         id=one.review.id,
         tub_id=one.review.tub_id,
-        tub=tub_name(session, one.review.tub_id),
+        tub=tubs[one.review.tub_id],
         sha256=one.photo.sha256,
         pad=one.review.pad,
         analyte=one.review.analyte,
@@ -139,14 +145,14 @@ def item_of(session: Session, one: Waiting, siblings: int) -> Item:
     )
 
 
-def ruled_of(session: Session, one: Waiting) -> Ruled:
+def ruled_of(one: Waiting, tubs: Mapping[str, str]) -> Ruled:
     """Return one decision as a line of the trail."""
     pad, decision = one.review.data, one.decision
     if decision is None:
         raise ValueError(f"review {one.review.id} is not decided yet")
     return Ruled(
         tub_id=one.review.tub_id,
-        tub=tub_name(session, one.review.tub_id),
+        tub=tubs[one.review.tub_id],
         sha256=one.photo.sha256,
         analyte=one.review.analyte,
         read="-" if pad["value"] is None else number(pad["value"]),
@@ -156,11 +162,6 @@ def ruled_of(session: Session, one: Waiting) -> Ruled:
         by=decision.by,
         at=decision.at.isoformat(),
     )
-
-
-def tub_name(session: Session, tub_id: str) -> str:
-    """Return the tub's name."""
-    return str(books.tub_data(session, tub_id)["name"])
 
 
 def blocks_of(table: KeptFile, pad: int) -> tuple[Swatch, ...]:

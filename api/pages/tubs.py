@@ -156,7 +156,7 @@ def get_tub(
     with store.reading() as session, unusable():
         tub = books.tub_data(session, tub_id)
         events = books.events_in(session, tub_id)
-        photos = photos_of(session, tub_id)[:SHOWN_PHOTOS]
+        photos = photos_of(session, tub_id, SHOWN_PHOTOS)
         waiting = waiting_by_tub(session).get(tub_id, 0)
         kept = session.get(TubSummary, tub_id)
         log = books.as_whole_log(session, tub, [event.data for event in events])

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Query
 from fastapi.responses import JSONResponse, Response
 from pydantic import AwareDatetime
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, defer
 
 from api import books, photo_files, shelf
 from api.deps import Asker, DeskOf, Number, PoolOf, SettingsOf, StoreOf, answer_of, busy, who_asks
@@ -136,8 +136,16 @@ def get_photos(tub_id: str, store: StoreOf, _: Asker) -> list[PhotoKept]:
         return [told(*row) for row in photos_of(session, tub_id)]
 
 
-def photos_of(session: Session, tub_id: str) -> list[Any]:
-    """Return (photo, reading, table, card) rows of a tub, newest first."""
+def photos_of(session: Session, tub_id: str, most: int | None = None) -> list[Any]:
+    """Return (photo, reading, table, card) rows of a tub, newest first; files stay where they are."""
+    query, card = rows_of_tub(tub_id)
+    heavy = (defer(Photo.answer), defer(KeptFile.data), defer(card.data))
+    newest = query.order_by(Photo.taken_at.desc(), Photo.id.desc()).limit(most)
+    return list(session.execute(newest.options(*heavy)))
+
+
+def rows_of_tub(tub_id: str) -> tuple[Any, Any]:
+    """Return the query for the (photo, reading, table, card) rows of a tub, and its card."""
     card, newer = aliased(KeptFile), aliased(Reading)
     later = select(newer.id).where(newer.photo_id == Photo.id, newer.id > Reading.id).exists()
     query = (
@@ -146,9 +154,8 @@ def photos_of(session: Session, tub_id: str) -> list[Any]:
         .join(KeptFile, Reading.table_id == KeptFile.id)
         .outerjoin(card, Reading.card_id == card.id)
         .where(Photo.tub_id == tub_id, ~later)
-        .order_by(Photo.taken_at.desc(), Photo.id.desc())
     )
-    return list(session.execute(query))
+    return query, card
 
 
 def told(photo: Photo, reading: Reading, table: KeptFile, card: KeptFile | None) -> PhotoKept:
@@ -221,11 +228,13 @@ def picture(data: bytes | None, kind: str) -> Response:
 
 def row_of(store: Store, tub_id: str, sha256: str) -> Any:
     """Return the (photo, reading, table, card) row of a photo; 404 when there is none."""
+    query, _ = rows_of_tub(tub_id)
+    newest = query.where(Photo.sha256 == sha256).order_by(Photo.id.desc()).limit(1)
     with store.reading() as session:
-        rows = [row for row in photos_of(session, tub_id) if row[0].sha256 == sha256]
-    if not rows:
+        row = session.execute(newest).first()
+    if row is None:
         raise ProblemError(404, "no_such_photo", f"this tub has no photo {sha256!r}")
-    return rows[0]
+    return row
 
 
 def drawn(
