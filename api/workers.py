@@ -80,16 +80,11 @@ def _serve(pipe: Connection, practises: bool) -> None:
     _quiet_decoders()
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-<<<<<<< Updated upstream
-    _load()
+    _load(practises)
     keep_memory()
     gc.freeze()  # what is loaded stays: the collector need not look at it again
-    with contextlib.suppress(EOFError, KeyboardInterrupt):
-=======
-    _load(practises)
     with contextlib.suppress(EOFError, KeyboardInterrupt, BrokenPipeError):
         pipe.send(None)
->>>>>>> Stashed changes
         while True:
             task: Task = pipe.recv()
             try:
