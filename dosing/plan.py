@@ -13,15 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from random import Random
-from typing import Any
+from typing import Any, NamedTuple
 
-from dosing.analytes import ANALYTES
+from dosing import hose
 from dosing.log import Done, Dose, Event, Log, ReplacedWater
 from dosing.next_step import step_now
-from dosing.procedure import Gate, Hold, Procedure
+from dosing.procedure import Procedure
 from dosing.products import Products
 from dosing.situation import Situation
-from dosing.softened import softened_fill
 from dosing.steps import Todo
 from dosing.truth import Truth
 
@@ -29,7 +28,7 @@ MINUTES = {"fill": 75, "heat": 8 * 60, "circulate": 12, "sensor_in": 15, "drain"
 """How long a person's steps take, others five minutes [min] (common practice)."""
 
 VISIT_GAP = timedelta(hours=4)
-"""A wait this long ends a visit."""
+"""A wait this long, or heating this long, ends a visit."""
 
 MOST_STEPS = 120
 MOST_DAYS = 21.0
@@ -41,12 +40,22 @@ BAND = 0.90
 WITHIN_DAYS = (2, 3, 4, 5, 7, 10, 14, 21)
 
 
+class Ahead(NamedTuple):
+    """One step likely to come."""
+
+    after_h: float
+    """Hours from now."""
+    kind: str
+    what: str
+    visit: int
+    """The first is 1."""
+
+
 @dataclass
 class Run:
     """One way the tub may go."""
 
-    steps: list[tuple[float, str, str]] = field(default_factory=list)
-    """Hours from now, kind, and what."""
+    steps: list[Ahead] = field(default_factory=list)
     grams: dict[str, float] = field(default_factory=dict)
     measurements: int = 0
     visits: int = 1
@@ -68,6 +77,8 @@ class Spread:
 class Plan:
     """What a technician packs the van for."""
 
+    at: datetime
+    """The moment looked ahead from."""
     runs: int
     """How many tubs were walked through; all probabilities are shares of them."""
     held: float
@@ -76,10 +87,10 @@ class Plan:
     """Whether the procedure ends at all; upkeep does not."""
     stopped: dict[str, int]
     """Runs that were not finished, by what stopped them."""
-    steps: tuple[tuple[float, str, str], ...]
-    """Of the run nearest the middle: hours from now, kind, what."""
+    steps: tuple[Ahead, ...]
+    """Of the run nearest the middle."""
     products: dict[str, Spread]
-    """Grams by product id."""
+    """Grams by product id, of the runs that were finished where these are most."""
     names: dict[str, str]
     """What to call the products."""
     measurements: Spread
@@ -113,21 +124,23 @@ def plan(
     """
     start = Situation(log, procedure, products, at)
     walked = sorted((_walk(start, random) for _ in range(runs)), key=_length)
-    used = dict.fromkeys(name for run in walked for name in run.grams)
     done = [run.days for run in walked if not run.stopped]
+    whole = [run for run in walked if not run.stopped] if 2 * len(done) > runs else walked
+    used = dict.fromkeys(name for run in whole for name in run.grams)
     return Plan(
+        at,
         runs,
         held(runs),
         procedure.ends,
         dict(Counter(run.stopped for run in walked if run.stopped)),
         tuple(walked[(runs - 1) // 2].steps),
-        {name: _spread([run.grams.get(name, 0.0) for run in walked]) for name in used},
+        {name: _spread([run.grams.get(name, 0.0) for run in whole]) for name in used},
         {name: products[name].label for name in used},
-        _spread([run.measurements for run in walked]),
-        _spread([run.visits for run in walked]),
+        _spread([run.measurements for run in whole]),
+        _spread([run.visits for run in whole]),
         _spread(done) if done else None,
         {days: sum(one <= days for one in done) / runs for days in WITHIN_DAYS},
-        _fill(start),
+        hose.needs(start),
     )
 
 
@@ -163,12 +176,12 @@ def _walk(start: Situation, random: Random) -> Run:
             run.days, run.stopped = MOST_DAYS, "too many days"
             break
         todo = step_now(now)
-        run.steps.append((24.0 * run.days, todo.kind, _what(todo)))
+        run.steps.append(Ahead(24.0 * run.days, todo.kind, _what(todo), run.visits))
         if todo.kind in ("none", "ask"):
             run.stopped = "" if todo.kind == "none" else f"a person must decide: {todo.id}"
             break
         events, then = _done(todo, now.at, truth)
-        run.visits += todo.kind == "wait" and then - now.at >= VISIT_GAP
+        run.visits += then - now.at >= VISIT_GAP
         run.measurements += todo.kind == "measure"
         if todo.product is not None and todo.amount_g is not None:
             run.grams[todo.product] = run.grams.get(todo.product, 0.0) + todo.amount_g
@@ -203,62 +216,15 @@ def _done(todo: Todo, at: datetime, truth: Truth) -> tuple[list[Event], datetime
     return [Done(then, todo.id)], then
 
 
-def _fill(now: Situation) -> tuple[str, ...]:
-    """Say what the water from the hose will need, or that it was not tested."""
-    hose = [one for _, one in now.gates() if one.sample == "fill"]
-    metals = [_metal(now, one) for one in hose if one.analyte != "calcium_hardness"]
-    return tuple(said for said in (_softened(now), *metals) if said)
-
-
-def _softened(now: Situation) -> str:
-    """Say which share of the fill to soften."""
-    gate = next((one for _, one in now.gates() if one.analyte == "calcium_hardness"), None)
-    hard = now.history.standing("calcium_hardness", "fill").band
-    if not isinstance(gate, Gate) or gate.high is None or gate.aim_down is None:
-        return ""
-    if hard is None:
-        return "" if _is_filled(now) else "Hardness of the hose's water: not tested yet."
-    about = f"Hardness of the hose's water is about {hard.mode:.0f} mg/L: "
-    if hard.mode <= gate.high.value:
-        return f"{about}no softened water is needed."
-    least = gate.low.value if gate.low else 0.0
-    blend = softened_fill(now.water, gate.aim_down.value, least, gate.high.value)
-    return (
-        f"{about}with {100 * blend.softened:.0f} % of it softened the tub starts at about "
-        f"{blend.value:.0f} mg/L (95 %: {blend.low:.0f} to {blend.high:.0f}); "
-        f"chance to lie in range: {100 * min(blend.fits, 0.99):.0f} %."
-    )
-
-
-def _metal(now: Situation, gate: Gate | Hold) -> str:
-    """Say whether a metal in the hose's water asks for a prefilter."""
-    label = ANALYTES[gate.analyte].label
-    state = now.history.as_read.get(gate.id, now.state(gate).state)
-    if state == "shut":
-        return f"Too much {label} in the hose's water: bring a metal-removing prefilter."
-    if state == "open":
-        return f"{label.capitalize()} in the hose's water is in range: no prefilter for it."
-    if _is_filled(now):
-        return ""
-    return f"{label.capitalize()} in the hose's water is not known well enough: test it first."
-
-
-def _is_filled(now: Situation) -> bool:
-    fills = [one for _, one in now.procedure.steps() if getattr(one, "action", "") == "fill"]
-    return not fills or any(now.is_done(one.id) for one in fills)
-
-
 def as_dict(found: Plan) -> dict[str, Any]:
     """Return the plan as plain values, ready to become JSON."""
     return {
+        "at": found.at.isoformat(),
         "runs": found.runs,
         "band_holds": round(found.held, 2),
         "ends": found.ends,
         "stopped": found.stopped,
-        "steps": [
-            {"after_h": round(hour, 2), "kind": kind, "what": what}
-            for hour, kind, what in found.steps
-        ],
+        "steps": [one._asdict() | {"after_h": round(one.after_h, 2)} for one in found.steps],
         "products_g": {
             name: {"name": found.names[name]} | _rounded(one)
             for name, one in found.products.items()

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Mapping
-from datetime import UTC, datetime
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from api.cli.common import UnusableError, moment, read_text
+from api.words import plain
 
 if TYPE_CHECKING:
     from api.cli.common import Verbs
@@ -17,8 +20,10 @@ if TYPE_CHECKING:
 EXAMPLE = "example: dipstep plan garden.json --runs 20"
 RUNS = 9
 """As `dosing.plan.RUNS`, which is not loaded for the other verbs."""
-MOST_STEPS = 30
-"""Steps shown to people; further ahead is guesswork."""
+MOST_LINES = 40
+"""Lines of the course shown to people; further ahead is guesswork."""
+UNSAID = ("wait", "none")
+WORDS = {"confirm": "do", "replace_water": "replace water", "ask": "decide"}
 
 
 def add(verbs: Verbs) -> None:
@@ -70,10 +75,9 @@ def run(args: argparse.Namespace) -> int:
 
 def told(found: Mapping[str, Any]) -> str:
     """Return the plan as lines for people."""
-    visits, dips = found["visits"], found["measurements"]
     lines = [
         f"{found['tub']}: {_how_long(found)}",
-        f"{_from_to(visits, 'visits', 0)}; {_from_to(dips, 'measurements', 0)}.",
+        f"{_from_to(found['visits'], 'visit')}; {_from_to(found['measurements'], 'dip')}.",
         f"From {found['runs']} tubs drawn from what the log tells; the limits in brackets hold "
         f"{100 * found['band_holds']:.0f} % of such tubs.",
         *(f"  {count} of {found['runs']} not finished: {why}"
@@ -82,15 +86,11 @@ def told(found: Mapping[str, Any]) -> str:
         *["", "Filling"] * bool(found["fill"]),
         *(f"  {one}" for one in found["fill"]),
         "",
-        "Bring",
-        *(f"  {one['name']}: {one['middle']:.0f} g ({one['low']:.0f} to {one['high']:.0f})"
-          for one in found["products_g"].values()),
-        *["  nothing that is foreseen"] * (not found["products_g"]),
+        f"Bring (likely; what the brackets end with is enough for {_enough(found):.0f} of 100)",
+        *_bring(found),
         "",
-        "Likely steps",
-        *(f"  after {one['after_h']:.1f} h  {one['kind']}: {one['what']}"
-          for one in found["steps"][:MOST_STEPS]),
-        *[f"  and {len(found['steps']) - MOST_STEPS} more"] * (len(found["steps"]) > MOST_STEPS),
+        "Likely course",
+        *_course(found),
         "",
         "Cautions",
         *(f"  ! {one}" for one in found["cautions"]),
@@ -103,12 +103,61 @@ def _how_long(found: Mapping[str, Any]) -> str:
         return "upkeep has no end; this looks 21 days or 120 steps ahead."
     if found["days"] is None:
         return "not one of the tubs drawn was finished within 21 days and 120 steps."
-    return f"likely done in {_from_to(found['days'], 'days', 1)}."
+    days = found["days"]
+    middle, low, high = (f"{days[key]:.1f}" for key in ("middle", "low", "high"))
+    return f"likely done in {middle} days ({low} to {high})."
 
 
-def _from_to(one: Mapping[str, float], unit: str, places: int) -> str:
-    middle, low, high = (f"{one[key]:.{places}f}" for key in ("middle", "low", "high"))
-    return f"{middle} {unit} ({low} to {high})"
+def _enough(found: Mapping[str, Any]) -> float:
+    """Return of how many such tubs in a hundred the upper limits are not passed."""
+    return 50.0 * (1.0 + float(found["band_holds"]))
+
+
+def _bring(found: Mapping[str, Any]) -> Iterator[str]:
+    """Say what to pack: the likely amount, and the limits of such tubs."""
+    for one in found["products_g"].values():
+        if one["high"] > 0.0:
+            yield f"  {one['name']}: {one['middle']:.0f} g ({one['low']:.0f} to {one['high']:.0f})"
+    if not any(one["high"] > 0.0 for one in found["products_g"].values()):
+        yield "  no product that is foreseen"
+    dips = found["measurements"]
+    if dips["high"] > 0:
+        yield f"  strips: {dips['middle']:.0f} dips ({dips['low']:.0f} to {dips['high']:.0f})"
+
+
+def _course(found: Mapping[str, Any]) -> list[str]:
+    """Return the steps of the tub in the middle, visit by visit; waits for mixing go unsaid."""
+    at = datetime.fromisoformat(found["at"])
+    lines: list[str] = []
+    for visit, steps in groupby(found["steps"], key=itemgetter("visit")):
+        some = list(steps)
+        begins = at + timedelta(hours=some[0]["after_h"])
+        lasts = some[-1]["after_h"] - some[0]["after_h"]
+        about = f", about {lasts:.1f} h" if lasts >= 0.1 else ""
+        lines += [f"  Visit {visit}: {begins:%a %d %b %H:%M}{about}", *_visit(some)]
+    if len(lines) <= MOST_LINES:
+        return lines
+    return [*lines[:MOST_LINES], f"  and {len(lines) - MOST_LINES} lines more"]
+
+
+def _visit(steps: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Return what is done in a visit, dips one after another as one line."""
+    said = [step for step in steps if step["kind"] not in UNSAID or step["what"] == "aerate"]
+    for kind, some in groupby(said, key=itemgetter("kind")):
+        alike = [step["what"] for step in some]
+        if kind == "measure":
+            read = dict.fromkeys(name for what in alike for name in what.split(", "))
+            dips = f" ({len(alike)} dips)" if len(alike) > 1 else ""
+            yield f"    dip: {', '.join(plain(name) for name in read)}{dips}"
+        elif kind == "wait":
+            yield "    jets and air"
+        else:
+            yield f"    {WORDS.get(kind, kind)}: {', '.join(plain(what) for what in alike)}"
+
+
+def _from_to(one: Mapping[str, float], unit: str) -> str:
+    middle, low, high = (f"{one[key]:.0f}" for key in ("middle", "low", "high"))
+    return f"{middle} {unit}{'' if middle == '1' else 's'} ({low} to {high})"
 
 
 def _within(found: Mapping[str, Any]) -> list[str]:
@@ -116,4 +165,6 @@ def _within(found: Mapping[str, Any]) -> list[str]:
     shares = list(found["done_within_days"].items()) if found["ends"] else []
     most = max((share for _, share in shares), default=0.0)
     first = next((place for place, (_, share) in enumerate(shares) if share == most), 0)
-    return [f"  done within {day} days: {100 * share:.0f} %" for day, share in shares[: first + 1]]
+    hopeless = sum(share == 0.0 for _, share in shares)
+    told_of = shares[max(hopeless - 1, 0) : first + 1]
+    return [f"  done within {day} days: {100 * share:.0f} %" for day, share in told_of]

@@ -5,12 +5,15 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from random import Random
 
+import pytest
+
 from dosing import plan as planning
+from dosing.hose import needs
 from dosing.log import Done, Dose, Reading, load_log
 from dosing.next_step import step_now
 from dosing.plan import as_dict, held, plan
 from dosing.procedure import load_builtin
-from dosing.products import generic_products
+from dosing.products import effect, generic_products
 from dosing.situation import Situation
 
 START = datetime(2025, 6, 1, 8, tzinfo=UTC)
@@ -57,20 +60,44 @@ def test_the_same_seed_gives_the_same_plan():
     assert as_dict(plan_of(BALANCED, 1)) == as_dict(plan_of(BALANCED, 1))
 
 
+HARD_HOSE = (
+    read("calcium_hardness", 400, 40, sample="fill"),
+    read("total_alkalinity", 250, 20, sample="fill"),
+    read("phosphate", 700, 90, "ug/L", "fill"),
+    read("iron", 600, 60, "ug/L", "fill"),
+)
+
+
 def test_hard_and_iron_bearing_hose_water_says_what_to_bring():
-    hose = [read("calcium_hardness", 400, 40, sample="fill"), read("iron", 600, 60, "ug/L", "fill")]
-    said = " ".join(plan_of([*BALANCED, *hose], 1).fill)
+    said = " ".join(needs(Situation(*case([*HARD_HOSE]))))
     assert "with 89 % of it softened the tub starts at about 48 mg/L (95 %: 4" in said
     assert "chance to lie in range: 9" in said
-    assert "prefilter" in said
+    assert "without a softener, it takes about" in said
+    assert "too much, bring a metal-removing prefilter" in said
+    assert "Not tested of the hose's water: pH, copper and manganese." in said
+
+
+def test_what_the_fill_needs_comes_in_grams_with_a_band():
+    """Grams by hand from the label: what a gram moves in 1000 L."""
+    said = {one.split(" of the hose")[0]: one for one in needs(Situation(*case([*HARD_HOSE])))}
+    acid = generic_products().of_kind("acid")[0]
+    need = (250 - 100) / -effect(acid, 1.0, 1000.0)["total_alkalinity"]
+    about = float(said["Total alkalinity"].split("take about ")[1].split(" g")[0])
+    assert about == pytest.approx(need, rel=0.25)
+    assert "jets and air between the doses" in said["Total alkalinity"]
+    assert "(phosphate-remover) (2" in said["Phosphate"]
 
 
 def test_a_soft_hose_needs_no_softened_water_and_an_untested_one_is_told():
-    hose = [read("calcium_hardness", 40, 8, sample="fill"), read("iron", 20, 20, "ug/L", "fill")]
-    said = " ".join(plan_of(hose, 1).fill)
-    assert "no softened water is needed" in said
-    assert "Iron in the hose's water is in range: no prefilter for it." in said
-    assert "Copper in the hose's water is not known well enough" in said
+    hose = [read("calcium_hardness", 15, 5, sample="fill"), read("iron", 20, 20, "ug/L", "fill")]
+    said = " ".join(needs(Situation(*case(hose))))
+    assert "no softened water is needed. To lift the calcium hardness it will take about" in said
+    assert "no prefilter for it." in said
+    assert "Not tested of the hose's water: total alkalinity, pH, phosphate, copper" in said
+
+
+def test_a_filled_tub_is_told_nothing_of_its_filling():
+    assert needs(Situation(*case([*BALANCED, *HARD_HOSE]))) == ()
 
 
 def test_a_run_that_takes_too_long_counts_as_not_finished(monkeypatch):
