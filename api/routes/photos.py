@@ -137,7 +137,7 @@ def get_photos(tub_id: str, store: StoreOf, _: Asker) -> list[PhotoKept]:
 
 
 def photos_of(session: Session, tub_id: str, most: int | None = None) -> list[Any]:
-    """Return (photo, reading, table, card) rows of a tub, newest first; files stay where they are."""
+    """Return (photo, reading, table, card) rows of a tub, newest first, without files."""
     query, card = rows_of_tub(tub_id)
     heavy = (defer(Photo.answer), defer(KeptFile.data), defer(card.data))
     newest = query.order_by(Photo.taken_at.desc(), Photo.id.desc()).limit(most)
