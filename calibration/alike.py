@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.curve import Curve, cov_at
 from calibration.lab import Cov, delta_e00
-from calibration.table import PadChart
+from calibration.table import FROM_CHART, PadChart
 
 Array = NDArray[np.float64]
 
@@ -61,12 +61,22 @@ def reading_cov(curve: Curve) -> Cov:
     return np.diag(np.square(PHOTO_SD) + dye * np.square(DYE_SD))
 
 
+def cov_of_photo(curve: Curve, step: float) -> Cov:
+    """Return the covariance (3, 3) of a usual photo's colour at a place, the table's own with it.
+
+    A printed chart errs by as much at its neighbours, so what it errs by makes none alike.
+    """
+    if curve.chart.kind == FROM_CHART:
+        return reading_cov(curve)
+    return reading_cov(curve) + cov_at(curve, step)
+
+
 def steps(curve: Curve) -> tuple[Step, ...]:
     """Return the steps between neighbouring blocks."""
     blocks = curve.chart.blocks
     found = []
     for i, (one, two) in enumerate(pairwise(blocks)):
-        cov = reading_cov(curve) + cov_at(curve, i) / 2 + cov_at(curve, i + 1) / 2
+        cov = cov_of_photo(curve, i) / 2 + cov_of_photo(curve, i + 1) / 2
         away = float(np.sqrt((two.lab - one.lab) @ np.linalg.solve(cov, two.lab - one.lab)))
         found.append(Step(one.value, two.value, float(delta_e00(one.lab, two.lab)), away))
     return tuple(found)
@@ -79,7 +89,7 @@ def alike_pairs(curve: Curve) -> tuple[Array, NDArray[np.bool_]]:
     """
     s = np.linspace(0.0, curve.last, curve.last * POINTS_PER_STEP + 1)
     labs = np.stack([np.interp(s, curve.steps, x) for x in curve.path], axis=-1)
-    covs = np.array([reading_cov(curve) + cov_at(curve, x) for x in s])
+    covs = np.array([cov_of_photo(curve, x) for x in s])
     off = labs[:, None] - labs[None]
     square = np.einsum("ijk,ikl,ijl->ij", off, np.linalg.inv(covs), off)
     square = np.maximum(square, square.T)

@@ -129,16 +129,31 @@ def _uneven(
 
 def _thin(chart: PadChart, name: str) -> list[tuple[str, str, int | None]]:
     counts = [block.n for block in chart.blocks]
-    if chart.kind == FROM_CHART:
-        what = f"{name} was made from the printed chart, whose inks are not pads"
-        return [(what, "make it from waters of known value: dipstep table build", None)]
-    if 1 < min(counts) < FEW_REPEATS:
+    if chart.kind != FROM_CHART and 1 < min(counts) < FEW_REPEATS:
         what = f"{name} has values with only {min(counts)} strips"
         return [(what, f"dip {FEW_REPEATS} or more a value", None)]
     return []
 
 
 def _table_faults(table: Table, today: date | None) -> tuple[Fault, ...]:
+    return (*_of_print(table), *_expired(table, today))
+
+
+def _of_print(table: Table) -> tuple[Fault, ...]:
+    """Return one remark for all pads that were made from the printed chart."""
+    printed = [chart for chart in table.charts if chart.kind == FROM_CHART]
+    if not printed:
+        return ()
+    which = ", ".join(f"pad {chart.pad} ({chart.analyte})" for chart in printed)
+    if len(printed) == len(table.charts):
+        which = "every pad"
+    verb = "were" if len(printed) > 1 and which != "every pad" else "was"
+    what = f"{which} {verb} made from the printed chart, whose inks are not pads: bands are wider"
+    cure = "make the table from waters of known value: dipstep table build"
+    return (Fault(what, cure, None, fatal=False),)
+
+
+def _expired(table: Table, today: date | None) -> tuple[Fault, ...]:
     if table.expires is None or today is None or today <= table.expires:
         return ()
     what = f"the strips of lot {table.lot or '(none)'} expired on {table.expires.isoformat()}"

@@ -34,6 +34,13 @@ class Fault:
         place = f"{name}, line {self.line}" if self.line is not None else name
         return f"{place}: {self.what}; {self.cure}"
 
+    @property
+    def words(self) -> str:
+        """Return the fault where the file is plain to see."""
+        place = f"line {self.line}: " if self.line is not None else ""
+        told = f"{place}{self.what}; {self.cure}"
+        return told[0].upper() + told[1:]
+
 
 def first_sentence(faults: Sequence[Fault], name: str) -> str:
     """Return the first fatal fault as a sentence, and how many more there are."""

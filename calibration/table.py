@@ -331,6 +331,7 @@ def plans_of(table: Table) -> tuple[PadPlan, ...]:
         PadPlan(
             *(table.strip, table.lot, c.pad, c.analyte, c.unit),
             *(c.read_after_s, c.centre_mm, c.size_mm),
+            c.blocks[0].line or 0,
         )
         for c in table.charts
     ]

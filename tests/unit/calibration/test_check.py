@@ -121,8 +121,27 @@ def test_a_printed_chart_and_thin_repeats_are_told():
     printed = faults(table(chart(PH, kind=FROM_CHART)))
     few = faults(table(chart(PH, blocks=thin)))
 
-    assert "made from the printed chart" in printed[0].what
+    assert [fault.words for fault in printed] == [
+        "Every pad was made from the printed chart, whose inks are not pads: bands are wider; "
+        "make the table from waters of known value: dipstep table build"
+    ]
     assert "only 2 strips" in few[0].what
+
+
+def test_one_remark_names_the_pads_of_a_table_that_are_printed():
+    mixed = table(chart(PH, 1), chart(ALKALINITY, 2, kind=FROM_CHART))
+
+    (remark,) = [fault for fault in faults(mixed) if "printed chart" in fault.what]
+    assert remark.what.startswith("pad 2 (total_alkalinity) was made from the printed chart")
+
+
+def test_what_a_print_errs_by_makes_no_neighbours_alike():
+    """The press errs by as much at the next block: wide bands are no look-alikes."""
+    pads, printed = (check_table(table(chart(dye, kind=kind))) for dye, kind in
+                     ((PH, ""), (PH, FROM_CHART)))  # fmt: skip
+
+    assert printed.pads[0].alike_share == pads.pads[0].alike_share == 0.0
+    assert not any(step.alike for step in printed.pads[0].steps)
 
 
 def test_the_answer_is_json_without_gaps():
