@@ -19,12 +19,10 @@ from dosing.gates import GateState, state_of
 
 FEW: Final = 4
 """Up to so many looks at one water the readings are pooled, and the belief may decide."""
-MANY: Final = 8
-"""After so many looks the water is known to lie so near its limit that little is enough."""
-LITTLE: Final = 0.5
-ENOUGH: Final = 1.0
-"""How far inside or outside the limit the two sides are put, as a share of one reading's standard
-deviation: up to `MANY` looks, and after them."""
+ASIDE: Final = ((6, 0.5), (10, 1.0), (math.inf, 1.5))
+"""Up to so many looks, how far inside or outside the limit the two sides are put, as a share of one
+reading's standard deviation: the longer it stays undecided, the nearer the water lies to its limit
+and the less it matters on which side."""
 
 
 def on_the_edge(seen: GateState, looks: Sequence[Band]) -> GateState:
@@ -39,7 +37,7 @@ def on_the_edge(seen: GateState, looks: Sequence[Band]) -> GateState:
     """
     if len(looks) <= FEW:
         return seen
-    share = LITTLE if len(looks) <= MANY else ENOUGH
+    share = next(share for most, share in ASIDE if len(looks) <= most)
     above_low = _chance_above(looks, seen.low, share) if seen.low is not None else 1.0
     above_high = _chance_above(looks, seen.high, share) if seen.high is not None else 0.0
     probability = round(above_low * (1.0 - above_high), 4)
