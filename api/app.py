@@ -105,7 +105,7 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
     add_handlers(app, trouble)
     app.add_middleware(Squeeze)
     app.add_middleware(Door)
-    app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes)
+    app.add_middleware(Guard, max_body_bytes=settings.max_upload_bytes, as_page=trouble)
     app.add_middleware(Watch, metrics=app.state.metrics)
     describe_problem(app)
     return app

@@ -8,9 +8,10 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.errors import problem
+from api.errors import AsPage, problem, wants_page
 
 POLICY = "; ".join(
     (
@@ -48,8 +49,14 @@ class TooLargeError(Exception):
 class Guard:
     """Limits the body, refuses forms from other sites, and adds the security headers."""
 
-    def __init__(self, app: ASGIApp, max_body_bytes: int) -> None:
-        self.app, self.most = app, max_body_bytes
+    def __init__(self, app: ASGIApp, max_body_bytes: int, as_page: AsPage) -> None:
+        self.app, self.most, self.as_page = app, max_body_bytes, as_page
+
+    def _refusal(self, scope: Scope, status: int, code: str, detail: str) -> ASGIApp:
+        """Return the answer to a request that goes no further: a page for a person's browser."""
+        if wants_page(Request(scope)):
+            return self.as_page(status, detail)
+        return problem(status, code, detail, {"Connection": "close"} if status == 413 else None)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let one request through, or answer it here."""
@@ -66,9 +73,8 @@ class Guard:
             await send(message)
 
         if scope["method"] not in SAFE_METHODS and from_elsewhere(self_headers):
-            answer = problem(
-                403, "other_site", "this request comes from another site; open Dipstep itself"
-            )
+            detail = "this request comes from another site; open Dipstep itself"
+            answer = self._refusal(scope, 403, "other_site", detail)
             await answer(scope, receive, send_with_headers)
         else:
             await self._limited(scope, receive, send_with_headers)
@@ -106,7 +112,7 @@ class Guard:
                 raise
             shown = f"{most / 1024 / 1024:.0f} MiB"
             detail = f"the upload is larger than {shown}, the most this service takes; send less"
-            await problem(413, "too_large", detail, {"Connection": "close"})(scope, receive, send)
+            await self._refusal(scope, 413, "too_large", detail)(scope, receive, send)
 
 
 def from_elsewhere(headers: Headers) -> bool:

@@ -21,7 +21,9 @@ class TroublePage:
 
 def trouble(status: int, sentence: str) -> HTMLResponse:
     """Return the page for a status and its sentence."""
-    told = sentence.removesuffix("; see /openapi.json for what there is")
+    told = sentence
+    for ending in ("for what there is", "for what belongs there"):
+        told = told.removesuffix(f"; see /openapi.json {ending}")
     told = told.replace("; see /api/tubs", "; choose one from the list of tubs")
     heading = TITLES.get(status, "That did not work")
     return page("trouble.html", TroublePage(heading, told[:1].upper() + told[1:]), status)
