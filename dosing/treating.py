@@ -279,9 +279,12 @@ def after_dose(now: Situation, plan: DosePlan) -> dict[str, Expected]:
 
 
 def _once_mixed(now: Situation, plan: DosePlan, share: float = 1.0) -> Mixed:
-    """Return the water after a share of the jets that mix a dose, which lift the pH a little."""
+    """Return the water after a share of the jets that mix a dose, which lift the pH a little.
+
+    That of chlorine is told as mixed already.
+    """
     after: Mixed = plan.after
-    if isinstance(after, Water):
+    if isinstance(after, Water) and plan.product.kind != "chlorinating":
         mixing_h = now.history.mixing(plan.product.kind).total_seconds() / 3600.0
         return after.later(share * mixing_h)
     return after
