@@ -14,8 +14,8 @@ from dosing.equilibria import COLDEST_C, HOTTEST_C
 from dosing.log import Tub
 from dosing.sample import WaterSample
 
-VOLUME_SD: Final = 0.10 / 1.96
-"""Stated volumes are good to 10 % at 95 % (common practice)."""
+VOLUME_SD: Final = 0.10 / 3.0**0.5
+"""Stated volumes are good to 10 %, and one far off is as likely as one near (common practice)."""
 FILL_TEMPERATURE_C: Final = 12.0
 """Water from the hose [deg C]."""
 
