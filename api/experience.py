@@ -70,7 +70,8 @@ def experience(session: Session) -> Groups:
             other = nearest(others.get((tub_id, pad["analyte"]), ()), at)
             for count, group in zip(counts, groups, strict=True):
                 add(count[group], pad, decision, other)
-    return tuple(_told(count) for count in counts)  # type: ignore[return-value]
+    by_lot, by_person, by_light = (_told(count) for count in counts)
+    return by_lot, by_person, by_light
 
 
 def newest_readings(session: Session) -> Iterable[Any]:

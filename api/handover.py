@@ -150,9 +150,16 @@ def draw_handover(sheet: Handover) -> bytes:
     out = io.BytesIO()
     room = (A4[0] - 2 * MARGIN, A4[1] - 2 * MARGIN)
     document = SimpleDocTemplate(
-        out, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN,
-        bottomMargin=MARGIN, title=f"Handover: {sheet.tub['name']}", author="Dipstep", invariant=1,
-    )  # fmt: skip
+        out,
+        pagesize=A4,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=MARGIN,
+        title=f"Handover: {sheet.tub['name']}",
+        author="Dipstep",
+        invariant=1,
+    )
     document.build([KeepInFrame(room[0] - 12, room[1] - 12, story(sheet), mode="shrink")])
     return out.getvalue()
 
@@ -239,8 +246,10 @@ def dose_table(doses: Sequence[tuple[str, float, int]]) -> list[Flowable]:
     """Return what was added, by product."""
     if not doses:
         return [text("Nothing was added.")]
-    rows = [[name, f"{grams:.0f} g in all", f"{times} dose{'s' if times > 1 else ''}"]
-            for name, grams, times in doses]  # fmt: skip
+    rows = [
+        [name, f"{grams:.0f} g in all", f"{times} dose{'s' if times > 1 else ''}"]
+        for name, grams, times in doses
+    ]
     return [grid(rows, (60, 50, 72))]
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
+from typing import Any
 
 from dosing.procedure import load_builtin
 
@@ -25,7 +26,7 @@ def wanted_ranges() -> Mapping[str, Range]:
     return ranges
 
 
-def ranges_of(gates: list[Mapping[str, object]]) -> Mapping[str, Range]:
+def ranges_of(gates: Iterable[Mapping[str, Any]]) -> Mapping[str, Range]:
     """Return the wanted ranges that the gates of an answer give, over the built-in ones."""
     own = {str(gate["analyte"]): (gate["low"], gate["high"]) for gate in gates if gate["analyte"]}
-    return {**wanted_ranges(), **own}  # type: ignore[dict-item]
+    return {**wanted_ranges(), **own}
