@@ -7,12 +7,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from dosing.analytes import ANALYTES
+from dosing.bands import band_of, together
 from dosing.course import course_of, numbered, output_of, plain_base, split_id
 from dosing.edge import FEW, on_the_edge
 from dosing.errors import LogError
 from dosing.gates import OPEN_FROM, SHUT_TO, GateState, between, standing_gate, state_of
+from dosing.known_steps import KnownSteps
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
-from dosing.procedure import BUILT_IN, Confirm, Gate, Hold, Procedure, Wait, load_builtin
+from dosing.procedure import Confirm, Gate, Hold, Procedure, Wait
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
 from dosing.standing import MOVED_BY, UNFORETOLD, Standing, as_it_moves, bar
@@ -27,9 +29,6 @@ FORETOLD_FOR = timedelta(days=3)
 
 REMEMBERS = 400
 """Newest events that the belief walks through: what came before is other water."""
-
-ENGINE_STEPS = ("measure", "dose", "wait", "replace_water", "ask", "lower")
-"""Beginnings of the step ids that the engine makes by itself."""
 
 
 class History:
@@ -53,6 +52,7 @@ class History:
         self.as_read: dict[str, str] = {}
         """What each gate was when last read: a verdict that age does not change."""
         self.cautions: list[str] = list(log.cautions)
+        self._zone = at.tzinfo
         self.drained_at: datetime | None = None
         self.output_set_at: datetime | None = None
         """When a step last set the generator's output; None when the log does not tell it."""
@@ -62,7 +62,7 @@ class History:
         self.read_counts: dict[tuple[str, str], int] = {}
         self._gates = [gate for _, gate in procedure.gates()]
         self._given_by_hand = {gate.id for gate in self._gates if "bromine" in gate.raise_with}
-        self._known = _KnownSteps(procedure)
+        self._known = KnownSteps(procedure)
         self._believes = False
         for place, event in enumerate(log.events):
             self._believes = place >= self._remembered
@@ -174,10 +174,23 @@ class History:
                 f"{minutes:.0f} min before the last dose had mixed: it does not count."
             )
             return
+        self._at_odds(reading, standing.last)
         standing.read(reading, foretold)
         for gate in self._gates:
             if gate.analyte == reading.analyte and gate.sample == reading.sample:
                 self._judge(gate, standing, reading)
+
+    def _at_odds(self, reading: Reading, last: Reading | None) -> None:
+        """Say so when one method read two things at the same moment."""
+        if last is None or (last.at, last.source) != (reading.at, reading.source):
+            return
+        if together((band_of(last), band_of(reading)))[1]:
+            analyte = ANALYTES[reading.analyte]
+            first, second = sorted((last.value, reading.value))
+            self.cautions.append(
+                f"At {self._when(reading.at)} the log reads {analyte.label} as {first:.4g} and as "
+                f"{second:.4g}: correct one, or dip again."
+            )
 
     def _judge(self, gate: Gate | Hold, standing: Standing, reading: Reading) -> None:
         if isinstance(gate, Hold) and not self.counts_for(gate, reading.at):
@@ -301,6 +314,12 @@ class History:
                     self.passed.pop(gate.id, None)
         if action == "fill":
             self.began = done.at
+            self.cautions += [
+                f"The dose of {dose.product} at {self._when(dose.at)} lies before the tub was "
+                "filled and does not count: correct its time if it went into this water."
+                for dose in self.doses
+            ]
+            self.doses.clear()
             self._move_all(done.at)
         if action == "drain":
             self._start_over(done.at)
@@ -329,6 +348,9 @@ class History:
             for gate in self._gates
             if gate.sample == "fill" and gate.id in self.passed
         }
+
+    def _when(self, at: datetime) -> str:
+        return at.astimezone(self._zone).strftime("%Y-%m-%d %H:%M")
 
     def times_done(self, base: str) -> list[datetime]:
         """Return when the steps of this name were confirmed, in order."""
@@ -359,20 +381,3 @@ def _moved_by(product: Product) -> tuple[str, ...]:
     if product.formula == "NaCl2C3N3O3.2H2O":
         return (*moved, "cyanuric_acid")
     return moved
-
-
-class _KnownSteps:
-    """Says whether a step name belongs to the procedure, a built-in one, or the engine itself."""
-
-    def __init__(self, procedure: Procedure) -> None:
-        self.names = {step.id for _, step in procedure.steps()} | {"drain", "prefilter"}
-        self.all_built_in: set[str] | None = None
-
-    def __call__(self, base: str) -> bool:
-        if base in self.names or base.split("_")[0] in ENGINE_STEPS or base == "replace_water":
-            return True
-        if self.all_built_in is None:
-            self.all_built_in = {
-                step.id for name in BUILT_IN for _, step in load_builtin(name).steps()
-            }
-        return base in self.all_built_in

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from dosing.bands import band_of
 from dosing.cautions import with_action
 from dosing.course import numbered
 from dosing.measuring import ask, expected
@@ -12,6 +13,12 @@ from dosing.procedure_file import hours
 from dosing.situation import Situation
 from dosing.steps import Todo
 from dosing.treating import air_step
+
+TITRATED_TO = 4.5
+"""The pH at which the titration of the total alkalinity ends (common practice)."""
+
+TRACES = 5.0
+"""So much alkalinity a strip may show where there is none [mg/L] (common practice)."""
 
 
 def start_again(now: Situation) -> Todo | None:
@@ -95,6 +102,31 @@ def acid_for_alkalinity(now: Situation) -> Gate | None:
 
 def impossible(now: Situation) -> Todo | None:
     """Readings that cannot both be true are taken again."""
+    return _free_above_total(now) or _alkalinity_without_its_ph(now)
+
+
+def _alkalinity_without_its_ph(now: Situation) -> Todo | None:
+    """Alkalinity is what acid must be given to reach a pH of about 4.5: under it there is none."""
+    read = now.history.standing("total_alkalinity")
+    alkalinity, ph = read.last, now.history.standing("ph").last
+    if alkalinity is None or ph is None or read.band is None:
+        return None
+    together = abs(alkalinity.at - ph.at) < timedelta(hours=1)
+    acid = band_of(ph).edges()[1] < TITRATED_TO
+    if not (together and acid and band_of(alkalinity).edges()[0] > TRACES):
+        return None
+    return Todo(
+        numbered("measure_alkalinity_again", read.count),
+        "measure",
+        "Dip again and read pH and total alkalinity: the two cannot both be right. Use a fresh "
+        "strip, dry fingers, and each pad's own time.",
+        analytes=("total_alkalinity", "ph"),
+        why=("An alkalinity like that cannot be at such a pH, whichever of the two is wrong.",),
+    )
+
+
+def _free_above_total(now: Situation) -> Todo | None:
+    """Free chlorine is a part of the total."""
     free, total = now.history.standing("free_chlorine"), now.history.standing("total_chlorine")
     if free.band is None or total.band is None or free.at is None or total.at is None:
         return None

@@ -84,6 +84,8 @@ def test_the_case_holds(case):
     for analyte, (low, high) in case.get("expect", {}).items():
         band = answer["expect"][analyte]
         assert low <= band["low"] <= band["value"] <= band["high"] <= high
+    for caution in case.get("cautions", []):
+        assert any(caution in one for one in answer["cautions"])
     assert answer["complete"] == (step["kind"] == "none")
     assert answer["why"]
 
