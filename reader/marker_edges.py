@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reader.median import median
 from reader.plane import Plane
 
 Array = NDArray[np.float64]
@@ -76,7 +77,7 @@ class MarkerEdges:
 
     def blur_mm(self) -> float:
         """Return the standard deviation of the edges' spread, in the worse of two directions."""
-        profiles = np.median(self.values, axis=1)
+        profiles = median(self.values, axis=1)
         step = 2.0 / (SAMPLES - 1) * self.length / CELLS
         spread = np.array([_spread(profile) for profile in profiles]) * step
         is_level = np.abs(self.along[:, 0]) > np.abs(self.along[:, 1])
@@ -95,7 +96,7 @@ class MarkerEdges:
         place = before + (level[..., 0] - a) / np.maximum(b - a, 1e-6)
         step = 2.0 / (SAMPLES - 1) * self.length / CELLS
         offsets = place * step[:, None] + _offsets(self.length)[:, :1]
-        typical = np.median(offsets, axis=1, keepdims=True)
+        typical = median(offsets, axis=1)[:, None]
         told = (high - low > CONTRAST_NEEDED) & (after > 0) & (np.abs(offsets - typical) < 0.3)
         return offsets, told
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,14 @@ class Profile:
     stop_mm: float
     """Where it ends."""
     tip_seen: bool
+
+    @cached_property
+    def running(self) -> Array:
+        """Count, sums and sums of squares of the colours before each place, shape (n + 1, 7)."""
+        seen = np.asarray(np.isfinite(self.rgb).all(axis=1))
+        clean = np.where(seen[:, None], self.rgb, 0.0)
+        every = np.column_stack([seen, clean, clean**2])
+        return np.vstack([np.zeros((1, 7)), np.cumsum(every, axis=0)])
 
     def mirrored(self, tip_seen: bool) -> Profile:
         """Return the profile as seen from the other end."""
@@ -147,12 +156,8 @@ class _Sums:
         n = len(profile.at_mm)
         i = np.clip(np.round((low - profile.at_mm[0]) / step).astype(int), 0, n)
         j = np.maximum(np.clip(np.round((high - profile.at_mm[0]) / step).astype(int), 0, n), i)
-        seen = np.asarray(np.isfinite(profile.rgb).all(axis=1))
-        clean = np.where(seen[:, None], profile.rgb, 0.0)
-        count = np.concatenate([[0.0], np.cumsum(seen)])
-        first = np.vstack([np.zeros((1, 3)), np.cumsum(clean, axis=0)])
-        second = np.vstack([np.zeros((1, 3)), np.cumsum(clean**2, axis=0)])
-        return cls(count[j] - count[i], first[j] - first[i], second[j] - second[i])
+        sums = profile.running.take(j, axis=0) - profile.running.take(i, axis=0)
+        return cls(sums[..., 0], sums[..., 1:4], sums[..., 4:])
 
     def together(self) -> _Sums:
         """Return the sums over all stretches of a trial as one."""

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from reader.median import median
 from reader.slot_view import SlotView
 from reader.strip_edges import StripLine
 
@@ -41,11 +42,12 @@ def _offset(view: SlotView, line: StripLine, u: float, half: float) -> float | N
     along = np.linspace(u - 0.6 * half, u + 0.6 * half, 9)
     across = np.arange(-half - 1.8, half + 1.81, 0.1)
     at = line.middle_at(along)[:, None] + across
-    seen = np.median(view.sample(np.tile(along[:, None], (1, len(across))), at), axis=0)
-    if not np.isfinite(seen).all():
+    samples = view.sample(np.broadcast_to(along[:, None], at.shape), at)
+    if not np.isfinite(samples).all():
         return None
-    pad = np.median(seen[np.abs(across) < 0.5 * half], axis=0)
-    off = np.linalg.norm(seen - pad, axis=1)
+    seen = median(samples)
+    away = seen - median(seen[np.abs(across) < 0.5 * half])
+    off = np.sqrt(np.sum(away * away, axis=1))
     sides = [_side(off[::sign], across[::sign] * sign, half) for sign in (-1, 1)]
     if sides[0] is None or sides[1] is None:
         return None
@@ -58,7 +60,7 @@ def _offset(view: SlotView, line: StripLine, u: float, half: float) -> float | N
 def _side(off: Array, outward: Array, half: float) -> float | None:
     """Return how far out a pad's side lies; `outward` rises along the samples."""
     beyond = off[(outward > half + 0.5) & (outward < half + 1.3)]
-    level = float(np.median(beyond)) / 2
+    level = float(median(beyond)) / 2
     if level < CONTRAST_NEEDED / 2:
         return None
     after = int(np.argmax((off > level) & (outward > 0)))

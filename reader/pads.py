@@ -6,6 +6,7 @@ by block; the way to CIELAB is gone by these few means, never by pixels.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
@@ -18,6 +19,7 @@ from reader.find_strip import StripBox
 from reader.flatten import Flat
 from reader.lab import delta_e00
 from reader.light import CLIPPED_CODE, Light
+from reader.median import median
 from reader.tone import srgb_decode, srgb_encode
 
 Array = NDArray[np.float64]
@@ -100,9 +102,10 @@ def pad_colours(
     flat: Flat, light: Light, fit: ColourFit, strip: StripBox, budget: Budget
 ) -> tuple[PadColour, ...]:
     """Return the colours of the strip's pads in the order of `strip.pads`."""
+    every_white = light.code_at(np.array([quad.mean(axis=0) for quad in strip.quads_mm]))
     middles = [
-        _middle(flat, light, quad, said)
-        for quad, said in zip(strip.quads_mm, strip.pad_reasons, strict=True)
+        _middle(flat, white, quad, said)
+        for white, quad, said in zip(every_white, strip.quads_mm, strip.pad_reasons, strict=True)
     ]
     read = [m for m in middles if m.readable]
     if not read:
@@ -125,8 +128,9 @@ def _unread(pad: int, middle: _Middle) -> PadColour:
 
 def _means(read: list[_Middle], blocks: Array, light: Light, fit: ColourFit) -> tuple[Array, Array]:
     """Return the pads' colours (k, 3) and covariances (k, 3, 3) of fit, light and sheen."""
-    kept = [_near_the_median(own) for own in blocks]
-    code = np.array([m.codes[k].mean(axis=0) for m, k in zip(read, kept, strict=True)])
+    kept = _near_the_median(blocks)[..., None]
+    samples = kept.sum(axis=1)
+    code = (np.array([m.codes for m in read]) * kept).sum(axis=1) / samples
     at_mm = np.array([m.centre_mm for m in read])
     white = srgb_decode(light.code_at(at_mm))
     linear = np.maximum(srgb_decode(code), 0.0)
@@ -137,11 +141,10 @@ def _means(read: list[_Middle], blocks: Array, light: Light, fit: ColourFit) -> 
     count = len(read)
     moved = np.stack([lab[count : 2 * count], lab[2 * count :]], axis=1) - lab[:count, None]
     cov = cov[:count] + np.einsum("kpi,kpj->kij", moved, moved)
+    off = (blocks - (blocks * kept).sum(axis=1, keepdims=True) / samples[:, None]) * kept
     # Blocks of one pad share what the camera did to it: count four of them as one sample.
-    scatter = [
-        np.cov(own[k], rowvar=False) * 4.0 / k.sum() for own, k in zip(blocks, kept, strict=True)
-    ]
-    return lab[:count], cov + np.array(scatter)
+    share = 4.0 / (samples * (samples - 1))
+    return lab[:count], cov + np.swapaxes(off, 1, 2) @ off * share[..., None]
 
 
 def _colour(
@@ -155,9 +158,10 @@ def _colour(
 
 
 def _near_the_median(blocks: Array) -> NDArray[np.bool_]:
-    """Return the three quarters of the blocks (n,) nearest the median colour."""
-    off = np.linalg.norm(blocks - np.median(blocks, axis=0), axis=1)
-    return np.asarray(off <= np.quantile(off, 0.75))
+    """Return the three quarters (k, n) of each pad's blocks (k, n, 3) nearest its median colour."""
+    off = np.linalg.norm(blocks - median(blocks, axis=1)[:, None], axis=2)
+    farthest = np.sort(off, axis=1)[:, math.ceil(0.75 * off.shape[1]) - 1]
+    return np.asarray(off <= farthest[:, None])
 
 
 def _uneven(blocks: Array) -> NDArray[np.bool_]:
@@ -166,8 +170,8 @@ def _uneven(blocks: Array) -> NDArray[np.bool_]:
     Means of rows and of columns of blocks are compared, which noise moves half as much.
     """
     square = blocks.reshape(len(blocks), BLOCKS, BLOCKS, 3)
-    lines = np.concatenate([np.median(square, axis=1), np.median(square, axis=2)], axis=1)
-    usual = np.broadcast_to(np.median(lines, axis=1, keepdims=True), lines.shape)
+    lines = np.concatenate([median(square, axis=1), median(square, axis=2)], axis=1)
+    usual = np.broadcast_to(median(lines, axis=1)[:, None], lines.shape)
     off = delta_e00(np.clip(lines, -300, 300), np.clip(usual, -300, 300))
     return np.asarray(off.max(axis=1) > UNEVEN_DE00)
 
@@ -177,8 +181,11 @@ def _shadow(centre_mm: Array, light: Light) -> tuple[str, ...]:
     return ("shadow_on_pad",) if np.sum(off < SHADOW_MM) >= 2 else ()
 
 
-def _middle(flat: Flat, light: Light, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
-    """Return the middle of the pad with these corners (4, 2), of which `said` is known already."""
+def _middle(flat: Flat, white: Array, quad_mm: Array, said: tuple[str, ...]) -> _Middle:
+    """Return the middle of the pad with these corners (4, 2).
+
+    `white` (3,) is the code of white there, `said` what is known already.
+    """
     sides = np.linalg.norm(np.roll(quad_mm, -1, axis=0) - quad_mm, axis=1)
     side_mm = float(sides.min())
     spread = BLUR_REACH * flat.blur_mm
@@ -188,7 +195,6 @@ def _middle(flat: Flat, light: Light, quad_mm: Array, said: tuple[str, ...]) -> 
     middle = _Middle(_block_means(pixels), quad_mm.mean(axis=0), side_px, (), True)
     if not np.isfinite(pixels).all():
         return replace(middle, reasons=said or ("strip_cut_off",), readable=False)
-    white = light.code_at(quad_mm.mean(axis=0)[None])[0]
     reasons = tuple(dict.fromkeys((*said, *_seen_in(pixels, cut, white))))
     if side_px < FEWEST_PX:
         reasons = (*reasons, "too_small")

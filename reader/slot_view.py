@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from reader.card import Card
 from reader.flatten import Flat
+from reader.median import median
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -157,7 +158,7 @@ def _calm(values: Array, width: int = 9) -> Array:
     """Return a running median along the slot."""
     half = width // 2
     padded = np.pad(values, half, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+    return median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)
 
 
 def _smooth(seen: Array) -> Array:

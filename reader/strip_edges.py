@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reader.median import median
 from reader.slot_view import STEP_MM, Picture, SlotView
 
 Array = NDArray[np.float64]
@@ -204,7 +205,7 @@ def ends(view: SlotView, line: StripLine, ground: Array) -> tuple[float | None, 
     u = view.u_mm
     lanes = np.linspace(-0.32, 0.32, 7) * line.width_mm
     seen = view.sample(np.tile(u, (7, 1)), line.middle_at(u) + lanes[:, None])
-    off = np.median(unlike_ground(np.nan_to_num(seen, nan=0.0), ground), axis=0)
+    off = median(unlike_ground(np.nan_to_num(seen, nan=0.0), ground))
     inside = (u > RIM_MM) & (u < view.length_mm - RIM_MM)
     level = max(0.5 * min(float(np.percentile(off[inside], 80)), 0.5), 1.3 * GROUND_REACH)
     strip = _without_rims(off > level, inside)
