@@ -59,6 +59,8 @@ LOOKS = 3
 
 POOLED_WITHIN = timedelta(minutes=30)
 """Readings of what moves by itself that lie further apart are of different water: not pooled."""
+SAME_WATER_FOR = timedelta(days=2)
+"""Looks at what does not move by itself add up from day to day, not over a pause of more."""
 NEW_VISIT = timedelta(hours=12)
 """After so long the looks at what moves by itself are counted anew."""
 
@@ -74,7 +76,7 @@ class Standing:
     newest: tuple[Band, ...] = ()
     """The bands of the newest readings, each aged to the last."""
     looks: tuple[Band, ...] = ()
-    """The bands of this visit's readings of this water."""
+    """The bands of the readings of this water, made on this day or days in a row."""
     count: int = 0
     strips: int = 0
     contradicts: bool = False
@@ -134,7 +136,7 @@ class Standing:
         """Pool no readings over a time in which the water has moved by itself."""
         if drifts and gap > POOLED_WITHIN:
             self.newest, self.looks = (), ()
-        if gap > NEW_VISIT:
+        if gap > SAME_WATER_FOR:
             self.looks = ()
         if drifts and gap > NEW_VISIT:
             self.count, self.strips = 0, 0
