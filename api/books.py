@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session, aliased
 
 from api import goods
 from api.advise import FindProcedure, advise
+from api.dosed import as_dosed
 from api.due import of_answer
 from api.replay import Replays
 from api.store import Tub, TubEvent, TubSummary, TubVersion, Withdrawal
@@ -134,16 +135,20 @@ def events_in(session: Session, tub_id: str) -> Sequence[TubEvent]:
 def log_of(session: Session, tub_id: str, leaving_out: str | None = None) -> dict[str, Any]:
     """Return the whole log as `dipstep next` takes it, but for an event that is replaced."""
     standing = [event for event in events_in(session, tub_id) if event.id != leaving_out]
-    return as_whole_log(session, tub_data(session, tub_id), [event.data for event in standing])
+    said = tub_data(session, tub_id)
+    return as_whole_log(session, tub_id, said, [event.data for event in standing])
 
 
 def as_whole_log(
-    session: Session, tub: Mapping[str, Any], events: Sequence[Mapping[str, Any]]
+    session: Session, tub_id: str, tub: Mapping[str, Any], events: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any]:
-    """Return a tub's log; one without products of its own gets the shop's, if it keeps a list."""
+    """Return a tub's log; one without products of its own gets the shop's, if it keeps a list.
+
+    Each dose stands with the product as it was when it was given.
+    """
     log = {**as_log(tub), "events": list(events)}
     own = [] if "products" in log else goods.at_hand(session, events)
-    return {**log, "products": own} if own else log
+    return as_dosed(session, tub_id, {**log, "products": own} if own else log)
 
 
 def checked_answer(log: Mapping[str, Any], desk: Desk) -> dict[str, Any]:
@@ -205,11 +210,13 @@ def enter(
     session: Session, tub_id: str, events: Sequence[Mapping[str, Any]], desk: Desk, origin: Origin
 ) -> list[TubEvent]:
     """Enter events, all or none; raise ValueError when the log could not be used with them."""
-    log = log_of(session, tub_id, leaving_out=origin.replaces)
+    said = tub_data(session, tub_id)
+    standing = [one.data for one in events_in(session, tub_id) if one.id != origin.replaces]
     try:
-        answer = checked_answer({**log, "events": [*log["events"], *events]}, desk)
+        log = as_whole_log(session, tub_id, said, [*standing, *events])
+        answer = checked_answer(log, desk)
     except ValueError as fault:
-        raise ValueError(in_its_place(str(fault), len(log["events"]))) from None
+        raise ValueError(in_its_place(str(fault), len(standing))) from None
     entered = [_event(tub_id, event, desk, origin) for event in events]
     session.add_all(entered)
     session.flush()

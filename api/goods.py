@@ -24,7 +24,7 @@ from dosing.products import KINDS, Product, generic_products, load_products
 Records = list[dict[str, Any]]
 
 IN_ERROR = re.compile(r"\[(\d+)\]")
-FIELDS = tuple(field.name for field in fields(Product))
+FIELDS = tuple(field.name for field in fields(Product) if field.name != "former")
 JSON = re.compile(r'\s*(\{|\[\s*[\]{\d"])')
 """How a file begins that is JSON and no TOML."""
 NAME = re.compile(r"[\w][\w .-]*")
@@ -131,7 +131,7 @@ def known_before(session: Session) -> Iterable[dict[str, Any]]:
 def generic() -> Records:
     """Return the built-in products as records."""
     return [
-        {key: value for key, value in asdict(one).items() if value is not None}
+        {key: value for key, value in asdict(one).items() if key in FIELDS and value is not None}
         for one in generic_products().values()
     ]
 
@@ -168,7 +168,7 @@ def _dosed_before(session: Session, known: Records, events: Iterable[Mapping[str
     former: dict[str, dict[str, Any]] = {}
     for one in (*known_before(session), *generic()):
         if one["id"] in missing:
-            former.setdefault(one["id"], dict(one))
+            former.setdefault(one["id"], {**one, "former": True})
     return list(former.values())
 
 

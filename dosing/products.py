@@ -103,6 +103,8 @@ class Product:
     max_step_g: float | None = None
     note: str | None = None
     source: str | None = None
+    former: bool = False
+    """Once dosed from and no longer at hand: what it did is known, and it is never advised."""
 
     @property
     def label(self) -> str:
@@ -140,8 +142,9 @@ class Products(Mapping[str, Product]):
         return len(self._by_id)
 
     def of_kind(self, kind: str) -> tuple[Product, ...]:
-        """Return the products of a kind, first choice first."""
-        return tuple(product for product in self._by_id.values() if product.kind == kind)
+        """Return the products of a kind that are at hand, first choice first."""
+        found = (product for product in self._by_id.values() if product.kind == kind)
+        return tuple(product for product in found if not product.former)
 
 
 def load_products(records: Iterable[Mapping[str, Any]], name: str = "products") -> Products:
@@ -196,7 +199,14 @@ def _product(record: Mapping[str, Any], where: str) -> Product:
     for key, value in given.items():
         given[key] = _number(value, key, where) if key in RANGES else _text(value, key, where)
     _check_formula(given, kind, where)
-    return Product(**given)
+    return Product(**given, former=_former(record, where))
+
+
+def _former(record: Mapping[str, Any], where: str) -> bool:
+    former = record.get("former", False)
+    if not isinstance(former, bool):
+        raise LogError(f"{where}: the field 'former' is {former!r}; write true or false")
+    return former
 
 
 def _text(value: Any, key: str, where: str) -> str:

@@ -32,10 +32,11 @@ def get_handover(tub_id: str, store: StoreOf, desk: DeskOf, zone: str | None = N
 
     with store.reading() as session, unusable():
         tub, log = books.tub_data(session, tub_id), books.log_of(session, tub_id)
+        events = [one.data for one in books.events_in(session, tub_id)]
     answer, _ = answer_or_trouble(log, desk)
     wanted = ranges_of(answer["gates"] if answer else [])
     names = named(log.get("products") or goods.generic())
-    sheet = handover_of(tub, log["events"], answer, wanted, desk.now, names, zone_of(zone))
+    sheet = handover_of(tub, events, answer, wanted, desk.now, names, zone_of(zone))
     headers = {"Content-Disposition": 'inline; filename="handover.pdf"'}
     return Response(draw_handover(sheet), media_type="application/pdf", headers=headers)
 

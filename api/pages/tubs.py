@@ -159,8 +159,9 @@ def get_tub(
         photos = photos_of(session, tub_id, SHOWN_PHOTOS)
         waiting = waiting_by_tub(session).get(tub_id, 0)
         kept = session.get(TubSummary, tub_id)
-        log = books.as_whole_log(session, tub, [event.data for event in events])
-        names = named(log.get("products") or goods.generic())
+        log = books.as_whole_log(session, tub_id, tub, [event.data for event in events])
+        known = log.get("products") or goods.generic()
+        names, at_hand = named(known), named([one for one in known if not one.get("former")])
         procedures = (*PROCEDURES, *goods.procedure_names(session, settings.home))
     answer, trouble = shown_answer(kept, log, desk, tub)
     rows = rows_of(events, names)
@@ -175,7 +176,7 @@ def get_tub(
         all_rows=len(rows),
         photos=tuple(PhotoLine(p.sha256, p.taken_at.isoformat(), r.status) for p, r, *_ in photos),
         waiting=waiting,
-        products=tuple(names.items()),
+        products=tuple(at_hand.items()),
         sanitizers=SANITIZERS,
         procedures=procedures,
         analytes=ANALYTES,

@@ -69,6 +69,77 @@ def test_what_was_dosed_stays_known_when_it_leaves_the_list(shop):
     assert shop.client.get(f"{tub}/next").status_code == 200
 
 
+def doses(shop, tub):
+    """Return the doses of the log, each with the purity it stands with and whether it is former."""
+    log = shop.client.get(f"{tub}/log").json()
+    known = {one["id"]: one for one in log.get("products", [])}
+    given = [known.get(one["product"], {}) for one in log["events"] if one["type"] == "dose"]
+    return [(one.get("purity"), one.get("former", False)) for one in given]
+
+
+def test_a_newer_strength_counts_from_now_on(shop):
+    """What went into the water before was the product as it was then."""
+    keep(shop, "products", "van", ACID)
+    tub = add_tub(shop)
+    shop.clock.move(hours=1)
+    for analyte, value, unit in (("total_alkalinity", 90, "mg/L"), ("ph", 8.0, "pH")):
+        enter(shop, tub, type="reading", analyte=analyte, value=value, unit=unit,
+              source="drop_test")  # fmt: skip
+    enter(shop, tub, type="dose", product="van-acid", amount_g=20)
+    shop.clock.move(minutes=1)
+    before = shop.client.get(f"{tub}/next").json()
+    assert before["expect"]["ph"]
+
+    assert keep(shop, "products", "van", ACID.replace("0.9", "0.45")).status_code == 201
+    after = shop.client.get(f"{tub}/next").json()
+    assert after["expect"] == before["expect"]
+    assert doses(shop, tub) == [(0.9, True)]
+    shop.clock.move(hours=1)
+    assert enter(shop, tub, type="dose", product="van-acid", amount_g=5).status_code == 201
+    assert doses(shop, tub) == [(0.9, True), (0.45, False)]
+    late = {"at": shop.clock.at.replace(hour=12, minute=50).isoformat(), "product": "van-acid"}
+    sent = shop.client.post(f"{tub}/events", json={**late, "type": "dose", "amount_g": 7})
+    assert sent.status_code == 201
+    assert doses(shop, tub) == [(0.9, True), (0.9, True), (0.45, False)]
+    shown = page(shop, tub.removeprefix("/api"))
+    assert shown.count('<option value="van-acid') == 1
+    assert "20 g of van-acid added" in shown
+
+
+def test_a_tubs_own_product_keeps_what_it_did(shop):
+    own = {"id": "own-acid", "kind": "acid", "formula": "NaHSO4", "purity": 0.9}
+    tub = add_tub(shop, products=[own])
+    shop.clock.move(hours=1)
+    enter(shop, tub, type="dose", product="own-acid", amount_g=20)
+    shop.clock.move(hours=1)
+    weaker = {"products": [{**own, "purity": 0.5}]}
+    assert shop.client.patch(tub, json=weaker).status_code == 200
+    enter(shop, tub, type="dose", product="own-acid", amount_g=20)
+
+    assert doses(shop, tub) == [(0.9, True), (0.5, False)]
+
+
+def test_what_left_the_list_is_never_advised(shop):
+    """Its past doses count; the van carries it no longer."""
+    keep(shop, "products", "van", ACID + SODA)
+    tub = add_tub(shop)
+    shop.clock.move(hours=1)
+    enter(shop, tub, type="dose", product="van-acid", amount_g=3)
+    keep(shop, "products", "van", SODA)
+    shop.clock.move(hours=5)
+    for analyte, value, unit in (
+        ("total_alkalinity", 90, "mg/L"),
+        ("calcium_hardness", 50, "mg/L"),
+        ("ph", 8.4, "pH"),
+        ("ph", 8.4, "pH"),
+    ):
+        enter(shop, tub, type="reading", analyte=analyte, value=value, unit=unit,
+              source="drop_test")  # fmt: skip
+    step = shop.client.get(f"{tub}/next").json()["step"]
+    assert step["product"] != "van-acid"
+    assert step["kind"] != "dose" or step["product"] == "van-soda"
+
+
 def test_the_line_of_a_fault_is_named_and_nothing_is_kept(shop):
     wrong = ACID + SODA.replace("0.97", "97")
     told = keep(shop, "products", "van", wrong)
