@@ -81,7 +81,7 @@ def build(
     found = check_table(load_table(text, "table.csv"), today)
     return {
         "table": text,
-        "set_aside": [odd.sentence for odd in built.set_aside],
+        "set_aside": built.told_aside,
         "notes": [note for note in built.notes if "fewer than four" not in note],
         "check": as_dict(found),
         "pictures": {str(pad.curve.chart.pad): svg_url(draw_path(pad.curve)) for pad in found.pads},

@@ -48,7 +48,7 @@ FROM_CHART_SD = (2.4, 3.9, 3.9)
 press (1.7 median, 4 at 95 % in CIEDE2000) and the lot (2 and 6); both are assumptions. With them,
 bands hold 96 % on patch-level photos of 24 invented shops; the press alone held 82 %."""
 
-RESPONSE_SHARE, RESPONSE_PH = 0.03, 0.025
+RESPONSE_SHARE, RESPONSE_PH = 0.04, 0.025
 """Strips of one lot turn at values that differ by some percent, at pH that differ by hundredths
 (common practice, no source): what a value may be off by for that alone. A table with repeats has
 it in its covariances."""

@@ -19,7 +19,16 @@ from scipy.stats import f as f_distribution
 
 from calibration.alike import PHOTO_SD, alike_share, out_of_order, steps, worst_fold
 from calibration.curve import fit_curve, pooled_cov
-from calibration.lab import Cov, Lab, delta_e00
+from calibration.lab import Cov, Lab
+from calibration.odd import (
+    PRIOR_DOF,
+    as_f,
+    exchanged,
+    find_odd,
+    looks_like,
+    pooled_scatter,
+    wrong_photos,
+)
 from calibration.rows import TableError
 from calibration.table import Block, PadChart, PadPlan, Table, chart_of, without
 
@@ -28,16 +37,9 @@ Array = NDArray[np.float64]
 FALSE_ALARMS = 0.05
 """Chance that a table without any bad strip names one all the same."""
 
-ODD_DE00 = 3.0
-"""A strip nearer its fellows than this is not named, however little they differ: photos of good
-strips differ so much now and then, and the biweight takes its pull away all the same."""
-
 BISQUARE = 4.7
 """Mahalanobis distance at which a strip's weight in the mean reaches zero: Tukey's biweight,
 95 % efficient for normal data in one dimension (4.685), more in three."""
-
-PRIOR_DOF = 2.0
-"""Weight, in degrees of freedom, of the usual scatter of photos where there are few repeats."""
 
 ALIKE_CHANCE = 0.2
 """Neighbours whose means differ by no more than strips of one value do, at this chance, make no
@@ -73,15 +75,19 @@ class SetAside:
     """Distance from its fellows in standard deviations of a strip."""
     lab_off: tuple[float, float, float]
     """By how much it differs in L, a, b."""
+    looks_like: float | None = None
+    """The other value whose strips it looks like."""
 
     @property
     def sentence(self) -> str:
         """Say which photo, where, how far off and what to do."""
         L, a, b = self.lab_off
+        like = f", looks like {self.looks_like:g}" if self.looks_like is not None else ""
         return (
             f"{self.photo}: pad {self.pad} ({self.analyte} {self.value:g}) differs from the other "
             f"strips by L {L:+.1f}, a {a:+.1f}, b {b:+.1f} ({self.distance:.0f} times their "
-            "scatter) and was set aside; check what was typed for it, or dip this water again"
+            f"scatter){like} and was set aside; check what was typed for it, or dip this water "
+            "again"
         )
 
 
@@ -92,6 +98,13 @@ class BuiltTable:
     table: Table
     set_aside: tuple[SetAside, ...]
     notes: tuple[str, ...]
+    photos_aside: tuple[str, ...] = ()
+    """One sentence for each photo, or two exchanged ones, set aside as a whole."""
+
+    @property
+    def told_aside(self) -> list[str]:
+        """Return a sentence for everything that was set aside."""
+        return [*self.photos_aside, *(odd.sentence for odd in self.set_aside)]
 
 
 def table_from_standards(
@@ -117,11 +130,10 @@ def table_from_standards(
         Where no chart can be made: fewer than two values, strips that contradict one another,
         values that look alike, a fold.
     """
-    by_pad: dict[int, list[StandardPad]] = defaultdict(list)
-    for entry in measured:
-        by_pad[entry.pad].append(entry)
+    all_ = list(measured)
+    by_pad, whole = _without_wrong_photos(all_)
     charts, aside, notes, unknown = [], [], [], []
-    tests = sum(len(entries) for entries in by_pad.values())
+    tests = len(all_)
     for plan in plans:
         entries = by_pad.get(plan.pad, [])
         if not entries:
@@ -137,7 +149,59 @@ def table_from_standards(
         notes.append(f"no known value, so not read with this table: {', '.join(unknown)}")
     first = plans[0]
     table = Table(first.strip, first.lot, tuple(charts), expires, name, without(plans, charts))
-    return BuiltTable(table, tuple(aside), tuple(notes))
+    photos = _told_of_photos(plans, all_, whole)
+    return BuiltTable(table, tuple(aside), tuple(notes), tuple(photos))
+
+
+def _without_wrong_photos(
+    entries: Sequence[StandardPad],
+) -> tuple[dict[int, list[StandardPad]], tuple[str, ...]]:
+    """Return the strips by pad without photos that are wrong as a whole, and those photos."""
+    by_pad: dict[int, list[StandardPad]] = defaultdict(list)
+    for entry in entries:
+        by_pad[entry.pad].append(entry)
+    odd_pads: dict[str, set[int]] = defaultdict(set)
+    for pad, fellows in by_pad.items():
+        for place in find_odd(fellows, FALSE_ALARMS / len(entries)):
+            odd_pads[fellows[place].photo].add(pad)
+    whole = wrong_photos(entries, odd_pads)
+    kept = {
+        pad: [entry for entry in fellows if entry.photo not in whole]
+        for pad, fellows in by_pad.items()
+    }
+    return kept, whole
+
+
+def _told_of_photos(
+    plans: Sequence[PadPlan], entries: Sequence[StandardPad], whole: Sequence[str]
+) -> list[str]:
+    """Return one sentence for each photo that was left out as a whole, and for each exchange."""
+    likes: dict[str, dict[int, tuple[float, float]]] = defaultdict(dict)
+    for plan in plans:
+        fellows = [entry for entry in entries if entry.pad == plan.pad]
+        out = {i for i, entry in enumerate(fellows) if entry.photo in whole}
+        for i in out:
+            like = looks_like(fellows[i], fellows, out)
+            if like is not None:
+                likes[fellows[i].photo][plan.pad] = (fellows[i].value, like)
+    pairs = exchanged(likes)
+    paired = {photo for pair in pairs for photo in pair}
+    names = {plan.pad: plan.analyte for plan in plans}
+    told = [
+        f"{one} and {two} look as if they were exchanged, and both were set aside; exchange their "
+        "values in the list, or dip both waters again"
+        for one, two in pairs
+    ]
+    for photo in whole:
+        if photo in paired:
+            continue
+        seen = ", ".join(f"{names[p]} {v:g}" for p, (_, v) in sorted(likes[photo].items()))
+        looks = f" (it looks like {seen})" if seen else ""
+        told.append(
+            f"{photo} differs from its fellows on most of its pads and was set aside as a whole"
+            f"{looks}; check the values typed for it, or dip this water again"
+        )
+    return told
 
 
 def _blocks(
@@ -168,72 +232,6 @@ def _blocks(
     return tuple(blocks), aside
 
 
-def find_odd(entries: Sequence[StandardPad], chance: float) -> dict[int, float]:
-    """Return the places of strips unlike their fellows, each with its distance.
-
-    One at a time, the furthest first: each strip is held against the mean of the others of its
-    value, under the scatter of all others (Hotelling's T square of a deleted residual), until
-    none lies further off than by the `chance` given.
-
-    References
-    ----------
-    .. [1] R. D. Cook, S. Weisberg, "Residuals and Influence in Regression", Chapman and Hall
-       1982, section 2.2.2 (outlier test by the deleted residual). Source key: cook1982.
-    """
-    odd: dict[int, float] = {}
-    while True:
-        left = [i for i in range(len(entries)) if i not in odd]
-        squares, dof = _deleted_squares([entries[i] for i in left])
-        if not len(squares) or squares.max() <= 0.0:
-            return odd
-        worst = int(squares.argmax())
-        if f_distribution.sf(*_as_f(float(squares[worst]), dof)) > chance:
-            return odd
-        odd[left[worst]] = float(np.sqrt(squares[worst]))
-
-
-def _as_f(square: float, dof: float) -> tuple[float, float, float]:
-    """Return Hotelling's T square of three coordinates as an F value with its dof."""
-    return square * (dof - 2.0) / (3.0 * dof), 3.0, dof - 2.0
-
-
-def _deleted_squares(entries: Sequence[StandardPad]) -> tuple[Array, float]:
-    """Return T square of each strip against the others, (n,), and the dof of the scatter.
-
-    A strip alone at its value has none (0), nor has one near its fellows.
-    """
-    labs = np.array([entry.lab for entry in entries])
-    values = np.array([entry.value for entry in entries])
-    same = values[:, None] == values[None]
-    count = same.sum(axis=1)
-    off = labs - same @ labs / count[:, None]
-    scatter, dof = pooled_scatter(entries)
-    spare = np.maximum(count - 1.0, 1.0)
-    without = scatter * dof - (count / spare)[:, None, None] * off[:, :, None] * off[:, None, :]
-    deleted = off * (count / spare)[:, None]  # from the mean of the others
-    near = delta_e00(labs, labs - deleted) < ODD_DE00
-    cov = without / (dof - 1.0) * (1.0 + 1.0 / spare)[:, None, None]
-    squares = np.einsum("ni,ni->n", deleted, np.linalg.solve(cov, deleted[:, :, None])[..., 0])
-    return np.where((count > 1) & ~near, squares, 0.0), dof - 1.0
-
-
-def pooled_scatter(entries: Sequence[StandardPad]) -> tuple[Cov, float]:
-    """Return the covariance of strips about their value's mean, (3, 3), and its dof.
-
-    The usual scatter of photos enters with `PRIOR_DOF`, so that few strips give no false zero.
-    """
-    groups: dict[float, list[Lab]] = defaultdict(list)
-    for entry in entries:
-        groups[entry.value].append(entry.lab)
-    total = PRIOR_DOF * np.diag(np.square(PHOTO_SD))
-    dof = PRIOR_DOF
-    for labs in groups.values():
-        off = np.array(labs) - np.mean(labs, axis=0)
-        total = total + off.T @ off
-        dof += len(labs) - 1.0
-    return total / dof, dof
-
-
 def _aside(
     plan: PadPlan, entry: StandardPad, entries: Sequence[StandardPad], odd: dict[int, float]
 ) -> SetAside:
@@ -243,7 +241,8 @@ def _aside(
     ]
     off = entry.lab - (np.mean(fellows, axis=0) if fellows else entry.lab)
     L, a, b = (float(x) for x in off)
-    return SetAside(entry.photo, plan.pad, plan.analyte, entry.value, odd[place], (L, a, b))
+    like = looks_like(entry, entries, odd)
+    return SetAside(entry.photo, plan.pad, plan.analyte, entry.value, odd[place], (L, a, b), like)
 
 
 def _block(value: float, labs: Array, scatter: tuple[Cov, float]) -> Block:
@@ -308,7 +307,7 @@ def _chances_alike(chart: PadChart) -> list[float]:
     for one, two in pairwise(chart.blocks):
         off = two.lab - one.lab
         square = off @ np.linalg.solve(scatter * (1.0 / one.n + 1.0 / two.n), off)
-        found.append(float(f_distribution.sf(*_as_f(float(square), dof))))
+        found.append(float(f_distribution.sf(*as_f(float(square), dof))))
     return found
 
 

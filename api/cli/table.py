@@ -197,7 +197,7 @@ def run_build(args: argparse.Namespace) -> int:
     except ValueError as fault:
         raise UnusableError(fault) from None
     write_bytes(args.out, written.encode())
-    odd = [strip.sentence for strip in built.set_aside]
+    odd = built.told_aside
     notes = [*measured.unused, *built.notes]
     if args.json:
         _print({"out": str(args.out), "set_aside": odd, "notes": notes, "check": as_dict(found)})

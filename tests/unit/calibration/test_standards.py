@@ -77,6 +77,68 @@ def test_a_set_aside_strip_is_told_with_what_to_do():
     assert odd[0].sentence.endswith("check what was typed for it, or dip this water again")
 
 
+def many_pads(rng, count=4):
+    """Every photo shows all pads: water k holds each pad's k-th value."""
+    return [
+        StandardPad(f"{place}-{k}.jpg", pad, dye.values[place], lab)
+        for pad, dye in enumerate(DYES, 1)
+        for place in range(min(len(dye.values) for dye in DYES))
+        for k, lab in enumerate(dipped(rng, dye, dye.values[place], count))
+    ]
+
+
+def exchanged(entries, one, two):
+    """What is seen when these two photos' names change places in the list."""
+    labs = {(e.photo, e.pad): e.lab for e in entries}
+    other = {one: two, two: one}
+    return [
+        StandardPad(e.photo, e.pad, e.value, labs[other.get(e.photo, e.photo), e.pad])
+        for e in entries
+    ]
+
+
+def with_values_of(entries, photo, other):
+    """The same with one photo told to be of another photo's water."""
+    values = {e.pad: e.value for e in entries if e.photo == other}
+    return [
+        StandardPad(e.photo, e.pad, values[e.pad] if e.photo == photo else e.value, e.lab)
+        for e in entries
+    ]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_two_photos_exchanged_are_named_as_such_and_change_nothing(seed):
+    entries = many_pads(np.random.default_rng(300 + seed))
+
+    built = table_from_standards(PLANS, exchanged(entries, "1-0.jpg", "4-0.jpg"))
+    without = [e for e in entries if e.photo not in ("1-0.jpg", "4-0.jpg")]
+
+    assert built.photos_aside == (
+        "1-0.jpg and 4-0.jpg look as if they were exchanged, and both were set aside; exchange "
+        "their values in the list, or dip both waters again",
+    )
+    assert table_text(built.table) == table_text(table_from_standards(PLANS, without).table)
+
+
+def test_a_photo_of_the_wrong_value_is_named_with_what_it_looks_like():
+    entries = with_values_of(many_pads(np.random.default_rng(5)), "1-0.jpg", "4-0.jpg")
+
+    (told,) = table_from_standards(PLANS, entries).told_aside
+    assert told.startswith("1-0.jpg differs from its fellows on most of its pads")
+    assert "(it looks like ph 6.8, " in told
+
+
+def test_a_single_pad_that_looks_like_another_value_says_which():
+    entries = measured(np.random.default_rng(6))
+    place = next(i for i, e in enumerate(entries) if e.photo == "ph-6.2-0.jpg")
+    other = next(e for e in entries if e.photo == "ph-7.6-1.jpg")
+    entries[place] = StandardPad("ph-6.2-0.jpg", 1, 6.2, other.lab)
+
+    (odd,) = table_from_standards(PLANS, entries).set_aside
+    assert odd.looks_like == 7.6
+    assert ", looks like 7.6 and was set aside; check what was typed" in odd.sentence
+
+
 def test_clean_tables_rarely_name_a_strip():
     """5 of 100 is what is claimed; more than 7 of 30 would have a chance under 1 in 10,000."""
     rng = np.random.default_rng(8)
