@@ -10,7 +10,9 @@ from typing import Any
 from sqlalchemy import Index, String, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from api import shelf
 from api.books import Desk
+from api.named import Named
 from api.store import Base, KeptFile
 from calibration.control import (
     FEWEST_TO_SET,
@@ -96,6 +98,7 @@ def enter(
     """Enter the values of one dip; raise ValueError for an analyte or value that cannot be."""
     if at > desk.now:
         raise ValueError("the control was dipped in the future; correct the time")
+    name = name[-255:]
     for analyte, value in values.items():
         known = ANALYTES.get(analyte)
         if known is None:
@@ -108,11 +111,34 @@ def enter(
                 analyte=analyte,
                 value=value,
                 at=at,
-                name=name[:255],
+                name=name,
                 entered_at=desk.now,
                 entered_by=desk.by,
             )
         )
+
+
+def enter_photo(
+    session: Session, lot: str, photo: Named, reading: Mapping[str, Any], desk: Desk
+) -> tuple[str, ...]:
+    """Enter what was accepted of a photo of the control; return the analytes that were not.
+
+    Raises ValueError for a photo that was entered before, or of which nothing was accepted.
+    """
+    mark = f"{photo.name[-200:]} [{photo.sha256[:12]}]"
+    query = select(ControlDip.at).where(ControlDip.lot == lot, ControlDip.name.endswith(mark[-14:]))
+    before = session.scalars(query.limit(1)).first()
+    if before is not None:
+        raise ValueError(
+            f"this photo was entered on {before:%Y-%m-%d}; dip the control water again, "
+            "and photograph that strip"
+        )
+    pads = [pad for pad in reading["readings"] if pad["analyte"] in ANALYTES]
+    values = {pad["analyte"]: pad["value"] for pad in pads if pad["status"] == "accepted"}
+    if not values:
+        raise ValueError("no pad of this photo was accepted; dip again in better light")
+    enter(session, lot, values, desk.now, mark, desk)
+    return tuple(pad["analyte"] for pad in pads if pad["analyte"] not in values)
 
 
 def set_limits(session: Session, lot: str, analyte: str, desk: Desk) -> ControlLimits:
@@ -184,6 +210,12 @@ def broken_for(session: Session, table: KeptFile) -> frozenset[str]:
     return frozenset(
         name for name in names.all() if line(session, lot, name).state.state == "recheck"
     )
+
+
+def broken_under(session: Session, table: Named | str | None) -> frozenset[str]:
+    """Return the same for a table by its kept name; a file that was sent has no control."""
+    kept = shelf.latest(session, "table", table) if isinstance(table, str) else None
+    return broken_for(session, kept) if kept else frozenset()
 
 
 def held_back(reading: Mapping[str, Any], broken: frozenset[str]) -> dict[str, Any]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
+from urllib.parse import quote
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
@@ -57,12 +58,24 @@ class ControlPage:
     may_sign: bool
     fewest: int = FEWEST_TO_SET
     trouble: str | None = None
+    left: tuple[str, ...] = ()
+    """Analytes of the dip just entered that were not accepted."""
+
+
+Names = Annotated[str, Query(max_length=400)]
 
 
 @router.get("")
-def get_control(store: StoreOf, settings: SettingsOf, who: Asker) -> HTMLResponse:
-    """Show the charts."""
-    return page("control.html", ControlPage(**given(store, settings), may_sign=who.may("qa")))
+def get_control(
+    store: StoreOf,
+    settings: SettingsOf,
+    who: Asker,
+    left: Annotated[str, Query(max_length=400)] = "",
+) -> HTMLResponse:
+    """Show the charts; `left` names what of the dip just entered was not accepted."""
+    names = tuple(name for name in left.split(",") if name in ANALYTES)
+    shown = ControlPage(**given(store, settings), may_sign=who.may("qa"), left=names)
+    return page("control.html", shown)
 
 
 def given(store: Store, settings: Settings) -> dict[str, Any]:
@@ -106,20 +119,14 @@ def post_dip(
         if not isinstance(photo, Named) or table is None:
             raise ValueError("choose the strip and the photo of the control dip")
         answer = ask(ReadForm(photo, table, card, None), pool, store, settings).reading
-        values = {
-            pad["analyte"]: pad["value"]
-            for pad in answer["readings"]
-            if pad["status"] == "accepted" and pad["analyte"] in ANALYTES
-        }
-        if not values:
-            raise ValueError("no pad of this photo was accepted; dip again in better light")
         with store.writing() as session:
             lot = control_books.lot_of(shelved(session, "table", table, settings, desk))
-            control_books.enter(session, lot, values, desk.now, photo.name, desk)
+            left = control_books.enter_photo(session, lot, photo, answer, desk)
     except (ProblemError, ValueError) as fault:
         shown = ControlPage(**given(store, settings), may_sign=who.may("qa"), trouble=str(fault))
         return page("control.html", shown, 422)
-    return RedirectResponse("/shop/control", 303)
+    query = f"?left={quote(','.join(left))}" if left else ""
+    return RedirectResponse(f"/shop/control{query}", 303)
 
 
 @router.post("/limits")

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
 
+from api import control_books
 from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
 from api.forms import ReadForm, ReadFormOf
@@ -59,7 +60,10 @@ FORM: dict[str, Any] = {
 )
 def post_read(form: ReadFormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf) -> JSONResponse:
     """Read the strip in a photo; nothing is kept."""
-    return JSONResponse(ask(form, pool, store, settings).reading)
+    reading = ask(form, pool, store, settings).reading
+    with store.reading() as session:
+        broken = control_books.broken_under(session, form.table)
+    return JSONResponse(control_books.held_back(reading, broken))
 
 
 def ask(

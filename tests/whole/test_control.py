@@ -1,14 +1,16 @@
 """The control water: dips, limits, a broken rule puts readings on recheck until signed off."""
 
 import json
+from pathlib import Path
 
 import pytest
 
 from api import control_books
 from api.control_books import held_back, lot_of
 from api.store import KeptFile
-from tests.whole.shop import open_shop
+from tests.whole.shop import TUB, open_shop
 
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 LOT = "Brook six, lot B1"
 STEADY = (7.4, 7.42, 7.38, 7.41, 7.39, 7.4, 7.43, 7.37, 7.41, 7.39)
 
@@ -73,6 +75,81 @@ def test_readings_of_a_broken_control_are_held_back_and_say_why(shop):
     assert [pad["status"] for pad in held["readings"]] == ["recheck", "accepted"]
     assert held["readings"][0]["reasons"] == ["control_broken"]
     assert held["status"] == "recheck"
+
+
+REAL_LOT = "Reedmere 7, lot lot-7"
+
+
+def steady_ph(shop):
+    """Ten dips of the sample's lot, and limits from them."""
+    for value in STEADY:
+        enter_ph(shop, value)
+    shop.clock.move(hours=1)
+    choice = {"lot": REAL_LOT, "analyte": "ph"}
+    assert shop.client.post("/api/control/limits", json=choice).status_code == 201
+
+
+def enter_ph(shop, value):
+    shop.clock.move(hours=24)
+    body = {"lot": REAL_LOT, "values": {"ph": value}}
+    assert shop.client.post("/api/control/dips", json=body).status_code == 201
+
+
+def send(shop, tub, photo):
+    """Send a photo of a strip to a tub; return its reading by analyte, and what was entered."""
+    told = shop.client.post(
+        f"/api/tubs/{tub}/photos",
+        files={"photo": (photo, (SAMPLES / photo).read_bytes())},
+        data={"table": "sample", "card": "sample", "elapsed_s": "15"},
+    ).json()
+    return {one["analyte"]: one for one in told["reading"]["readings"]}, {
+        one["analyte"] for one in told["entered"]
+    }
+
+
+def test_a_broken_rule_holds_real_readings_back_until_qa_signs_it_off(tmp_path):
+    with open_shop(tmp_path) as shop:
+        tub = shop.client.post("/api/tubs", json=TUB).json()["id"]
+        steady_ph(shop)
+        enter_ph(shop, 7.9)
+        held, entered = send(shop, tub, "01-shade.jpg")
+        assert (held["ph"]["status"], held["ph"]["reasons"][-1]) == ("recheck", "control_broken")
+        assert "ph" not in entered
+        assert "total_alkalinity" in entered
+        (waits,) = shop.client.get("/api/review").json()
+        assert waits["analyte"] == "ph"
+        asked = shop.client.post(
+            "/api/read",
+            files={"photo": ("b.jpg", (SAMPLES / "01-shade.jpg").read_bytes())},
+            data={"table": "sample", "card": "sample", "elapsed_s": "15"},
+        ).json()
+        assert asked["status"] == "recheck"
+
+        word = {"lot": REAL_LOT, "analyte": "ph", "why": "bottle left open; fresh bottle"}
+        shop.clock.move(hours=1)
+        assert shop.client.post("/api/control/signatures", json=word).status_code == 201
+        free, entered = send(shop, tub, "02-workbench.jpg")
+        assert "control_broken" not in free["ph"]["reasons"]
+        assert ("ph" in entered) == (free["ph"]["status"] == "accepted")
+
+
+def test_a_photo_of_the_control_counts_once_and_says_what_it_could_not_tell(tmp_path):
+    with open_shop(tmp_path) as shop:
+        form = {"table": "sample", "card": "sample"}
+        files = {"photo": ("monday.jpg", (SAMPLES / "06-evening-lamp.jpg").read_bytes())}
+        first = shop.client.post("/shop/control/dip", data=form, files=files)
+        files = {"photo": ("again.jpg", files["photo"][1])}
+        second = shop.client.post("/shop/control/dip", data=form, files=files)
+
+        known = {
+            line["analyte"]: line["readings"] for line in shop.client.get("/api/control").json()
+        }
+        assert first.status_code == 200
+        assert all(len(readings) == 1 for readings in known.values())
+        left = {"free_chlorine", "ph", "total_alkalinity"} - set(known)
+        assert ("could not tell" in first.text) == bool(left)
+        assert second.status_code == 422
+        assert "this photo was entered on 2026-06-01" in second.text
 
 
 @pytest.mark.parametrize(

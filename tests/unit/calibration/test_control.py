@@ -108,6 +108,43 @@ def test_limits_come_from_the_first_readings():
     assert control_state([], None).state == "unset"
 
 
+@pytest.mark.parametrize(
+    ("controls", "share"),
+    # J. O. Westgard, Basic QC Practices (and Clin. Chem. 25, 863, 1979): of good runs with so many
+    # controls each, 1-2s rejects about 5, 9, 14 and 18 % (from memory; reckoned with 5 % each)
+    [(1, 0.05), (2, 0.09), (3, 0.14), (4, 0.18)],
+)
+def test_two_deviations_warn_in_as_many_good_runs_as_published(controls, share):
+    import numpy as np
+
+    runs = np.random.default_rng(controls).standard_normal((6000, controls))
+    warned = np.mean([any(broken_rules((z,)) for z in run) for run in runs])
+
+    assert warned == pytest.approx(share, abs=0.02)
+
+
+LESSON = ControlLimits(200.0, 4.0)
+"""Mean and standard deviation of control 1 in Westgard's lesson on Levey-Jennings charts (from
+memory): lines at 196 and 204, 192 and 208, 188 and 212."""
+
+
+@pytest.mark.parametrize(
+    ("values", "codes"),
+    [
+        # one value between the lines for two and three deviations warns, one past 212 rejects
+        ((204, 199, 209), ("1-2s",)),
+        ((204, 199, 213), ("1-2s", "1-3s")),
+        ((209, 209), ("1-2s", "2-2s")),
+        ((209, 191), ("1-2s", "R-4s")),
+        ((205, 206, 205, 207), ("4-1s",)),
+        ((201, 202, 201, 203, 201, 202, 201, 203, 201, 202), ("10-x",)),
+        ((208, 204, 192), ()),
+    ],
+)
+def test_the_lines_of_the_lesson_part_right_from_wrong(values, codes):
+    assert broken_rules([LESSON.z(value) for value in values]) == codes
+
+
 def test_no_more_than_the_known_share_of_good_days_is_rejected():
     """Of independent normal readings 1-3s alone rejects 0.27 %; the history keeps that count."""
     import numpy as np
