@@ -25,7 +25,7 @@ from typing import Any
 
 from tests.bench import tub_beliefs
 from tests.tubs import standin
-from tests.tubs.draw import draw, odd_habits
+from tests.tubs.draw import draw, odd_habits, wild_habits
 from tests.tubs.equilibrium import Equilibrium
 from tests.tubs.harsh import harsh_technician
 from tests.tubs.long_logs import long_log
@@ -72,11 +72,14 @@ ASKED: Mapping[str, Callable[[str, datetime], Mapping[str, Any]]] = {
 }
 
 
+HABITS = {"odd": odd_habits, "wild": wild_habits}
+
+
 def walk(
     seed: int,
     who: str,
     procedure: str,
-    odd: bool,
+    odd: str | None,
     family: str | None,
     meddle: str | None,
     stop: int | None = None,
@@ -85,12 +88,12 @@ def walk(
 ) -> Record:
     """One tub from start to end, and on into the days of its upkeep."""
     days, steps = (62.0, 600) if procedure == "upkeep" else (30.0, 150)
+    habits, more = HABITS[odd] if odd else None, FOREIGN if meddle else ()
     if world == "harsh":
-        technician: Technician = harsh_technician(seed, ASKED[who], procedure)
+        technician = harsh_technician(seed, ASKED[who], procedure, habits, more)
     else:
-        facts = draw(seed, family, odd_habits if odd else None, procedure)
-        if meddle:
-            facts = replace(facts, products=(*facts.products, *FOREIGN))
+        facts = draw(seed, family, habits, procedure)
+        facts = replace(facts, products=(*facts.products, *more))
         technician = Technician(facts, Equilibrium(), ASKED[who])
     technician.meddle = SCENARIOS[meddle]() if meddle else None
     record = technician.walk(stop or steps, days)
@@ -155,7 +158,13 @@ def options() -> argparse.ArgumentParser:
     parser.add_argument(
         "--then-upkeep", type=float, default=0.0, metavar="DAYS", help="the same log, kept up"
     )
-    parser.add_argument("--odd", action="store_true", help="interrupted, late, stray doses")
+    parser.add_argument(
+        "--odd",
+        nargs="?",
+        const="odd",
+        choices=sorted(HABITS),
+        help="interrupted, late, stray doses; `wild` forgets, exchanges times, asks in every wait",
+    )
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--show", type=int, metavar="SEED", help="print one tub's walk")
     parser.add_argument("--stop", type=int, help="with --show: after so many steps")

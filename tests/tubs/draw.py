@@ -83,6 +83,10 @@ class Habits:
     away_days: float = 0.0  # once, in mid-course
     stray_dose: float = 0.0  # chance a dose is given otherwise than advised (and entered so)
     stray_share: tuple[float, float] = (0.4, 1.3)
+    skips_done: float = 0.0  # chance that a step done is not entered
+    enters_late_min: tuple[float, float] = (0.0, 0.0)  # an event bears the time it was entered
+    swaps: float = 0.0  # chance that two events stand in the log with their times exchanged
+    offsets: bool = False  # events in any order, with any offset
     width: float = 1.0  # band widths against the usual
     gross: float = 0.02
 
@@ -127,6 +131,8 @@ def draw(
     family = family or FAMILIES[seed % len(FAMILIES)]
     stated = float(round(rng.uniform(700, 2000), -1))
     products = some_products(rng)
+    if procedure == "bromine_startup":
+        products = (*products, {"id": "bromine-1", "kind": "bromine"})
     sanitizer = {"salt_startup": "salt_chlorine", "upkeep": "salt_chlorine"}.get(
         procedure, procedure.partition("_")[0]
     )
@@ -199,6 +205,26 @@ def usual_habits(rng: np.random.Generator) -> Habits:
         tells_temperature=bool(rng.random() < 0.7),
         waits_for_heat=bool(rng.random() < 0.7),
         enters_sensor=bool(rng.random() < 0.4),
+    )
+
+
+def wild_habits(rng: np.random.Generator) -> Habits:
+    """Every fault of a busy day: asks in every wait, gives more or less, forgets, enters late."""
+    return Habits(
+        source=str(rng.choice(["photo", "drop_test", "hand"])),
+        late_min=(0.0, float(rng.choice([10.0, 120.0]))),
+        asks_halfway=1.0,
+        tells_temperature=bool(rng.random() < 0.5),
+        waits_for_heat=bool(rng.random() < 0.5),
+        enters_sensor=bool(rng.random() < 0.5),
+        enters_waits=bool(rng.random() < 0.5),
+        away_days=float(rng.choice([0.0, 3.0])),
+        stray_dose=0.5,
+        stray_share=(0.8, 1.2),
+        skips_done=0.15,
+        enters_late_min=(0.0, float(rng.choice([0.0, 5.0, 20.0]))),
+        swaps=float(rng.choice([0.0, 0.03])),
+        offsets=True,
     )
 
 

@@ -9,11 +9,10 @@ and with any offset. Figures are ours (common practice, no published source) unl
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, timezone
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -25,7 +24,6 @@ from tests.tubs.technician import Technician
 from tests.tubs.trade import START
 from tests.tubs.tub import Tub
 
-OFFSETS_H = (0, 2, -5, 5.5, -8)
 FILLS: Mapping[str, tuple[float, float, float, float, float, float]] = {
     # hardness, alkalinity, pH, salt, phosphate, iron of the hose: middle, spread by 15 %
     "ordinary": (120, 100, 7.6, 60, 150, 40),
@@ -118,6 +116,7 @@ def harsh_habits(rng: np.random.Generator) -> Habits:
         stray_dose=float(rng.choice([0.0, 0.0, 0.1])),
         stray_share=(0.5, 1.1),
         width=float(rng.uniform(0.8, 1.4)),
+        offsets=True,
     )
 
 
@@ -227,25 +226,20 @@ def rounded(analyte: str, level: float) -> float:
     return round(level, 1) if UNITS[analyte] == "mg/L" and level < 30 else round(level)
 
 
-class HarshTechnician(Technician):
-    """Writes events down in any order, with any offset, to the minute."""
-
-    def log_text(self) -> str:
-        log = json.loads(super().log_text())
-        self.pen = getattr(self, "pen", np.random.default_rng([5, self.facts.seed]))
-        self.pen.shuffle(log["events"])
-        for place, event in enumerate(log["events"]):
-            hours = OFFSETS_H[(place + len(log["events"])) % len(OFFSETS_H)]
-            when = datetime.fromisoformat(event["at"])
-            event["at"] = when.astimezone(timezone(timedelta(hours=hours))).isoformat()
-        return json.dumps(log)
-
-
-def harsh_technician(seed: int, ask: Any, procedure: str = "salt_startup") -> HarshTechnician:
-    """Tub number `seed` of the second world with its technician."""
+def harsh_technician(
+    seed: int,
+    ask: Any,
+    procedure: str = "salt_startup",
+    habits: Callable[[np.random.Generator], Habits] | None = None,
+    more: Sequence[Mapping[str, Any]] = (),
+) -> Technician:
+    """Tub number `seed` of the second world with its technician, other habits and products."""
     facts, world = harsh_facts(seed, procedure)
+    if habits is not None:
+        facts = replace(facts, habits=habits(np.random.default_rng([78, seed])))
+    facts = replace(facts, products=(*facts.products, *map(dict, more)))
     chemistry = Equilibrium()
     tub = HarshTub(facts, chemistry, START)
     tub.world, tub.rng = world, np.random.default_rng([13, seed])
     reader = HarshReader(facts.habits, np.random.default_rng([17, seed]))
-    return HarshTechnician(facts, chemistry, ask, tub=tub, reader=reader)
+    return Technician(facts, chemistry, ask, tub=tub, reader=reader)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,9 @@ MINUTES = {
     "circulate": 10, "clean_filter": 10, "sensor_in": 15, "drain": 60, "purge": 45,
 }  # fmt: skip
 HOSE_L_PER_MIN = 15.0
+OFFSETS_H = (0, 2, -5, 5.5, -8)
+FED_MG_L_DAY = 1.2
+MOST_ANSWERS = 12
 
 NextStep = Callable[[str, datetime], Mapping[str, Any]]
 Meddle = Callable[["Technician"], None]
@@ -52,6 +56,9 @@ class Technician:
         self.answer: Mapping[str, Any] = {}
         self.events: list[dict[str, Any]] = []
         self.meddle: Meddle | None = None
+        self.forgotten: set[str] = set()
+        self.pen = np.random.default_rng([5, facts.seed])
+        self.answered = 0
         if facts.procedure == "upkeep":
             self.tub.in_use(self.rng.uniform(0.2, 1.5))
 
@@ -136,20 +143,25 @@ class Technician:
         facts, told = self.facts, 38.0
         if facts.habits.tells_temperature and self.tub.filled:
             told = round(self.tub.temperature_c, 1)
-        return json.dumps(
-            {
-                "tub": {
-                    "name": f"Tub {facts.seed}",
-                    "volume_l": facts.stated_volume_l,
-                    "temperature_c": told,
-                    "sanitizer": facts.sanitizer,
-                    "has_sensor": facts.has_sensor,
-                },
-                "procedure": facts.procedure,
-                "products": list(facts.products),
-                "events": self.events,
-            }
-        )
+        tub = {
+            "name": f"Tub {facts.seed}",
+            "volume_l": facts.stated_volume_l,
+            "temperature_c": told,
+            "sanitizer": facts.sanitizer,
+            "has_sensor": facts.has_sensor,
+        }
+        events = self.jumbled() if facts.habits.offsets else self.events
+        log = {"tub": tub, "procedure": facts.procedure, "products": list(facts.products)}
+        return json.dumps({**log, "events": events})
+
+    def jumbled(self) -> list[dict[str, Any]]:
+        """The events in any order, with any offset."""
+        events = [dict(event) for event in self.events]
+        self.pen.shuffle(events)
+        for place, event in enumerate(events):
+            offset = timezone(timedelta(hours=OFFSETS_H[(place + len(events)) % len(OFFSETS_H)]))
+            event["at"] = datetime.fromisoformat(event["at"]).astimezone(offset).isoformat()
+        return events
 
     def _line(self, answer: Mapping[str, Any]) -> str:
         step = answer["step"]
@@ -170,7 +182,15 @@ class Technician:
         self.tub.advance(self.tub.now + whole)
 
     def enter(self, **event: Any) -> None:
+        """Write an event down, perhaps some minutes later and with that time."""
+        habits = self.facts.habits
+        if habits.enters_late_min[1] > 0 and event["type"] != "reading":
+            self.pass_minutes(self.pen.uniform(*habits.enters_late_min))
         self.events.append({"at": self.tub.now.isoformat(), **event})
+        if len(self.events) > 1 and habits.swaps and self.pen.random() < habits.swaps:
+            one, two = self.events[-2:]
+            one["at"], two["at"] = two["at"], one["at"]
+            self.record.trace.append("      (times of the last two entries exchanged)")
 
     # ---- what the answer asks for
     def _do_measure(self, step: Mapping[str, Any]) -> None:
@@ -250,6 +270,10 @@ class Technician:
         if action not in MINUTES and action != "fill":
             self.record.ended = "error"
             return
+        if step["id"] in self.forgotten:  # done before, only not entered
+            self.forgotten.discard(step["id"])
+            self.enter(type="done", step=step["id"])
+            return
         self.watch.confirm(action, value, step["id"])
         getattr(self, f"_act_{action}", lambda _: None)(value)
         minutes = MINUTES.get(action, 0)
@@ -258,6 +282,11 @@ class Technician:
         self.pass_minutes(minutes)
         if action == "heat" and self.facts.habits.waits_for_heat:
             self._wait_for_heat(float(value))
+        if step["id"].startswith("feeder_set"):
+            self.tub.feeds_mg_l_day = FED_MG_L_DAY
+        if self.pen.random() < self.facts.habits.skips_done:
+            self.forgotten.add(step["id"])
+            return
         self.enter(type="done", step=step["id"])
 
     def _act_prefilter(self, _: float | None) -> None:
@@ -303,7 +332,16 @@ class Technician:
 
     def _do_ask(self, step: Mapping[str, Any]) -> None:
         self.record.asked.append(step["text"])
-        self.record.ended = "ask"
+        missing = re.search(r"About ([\d.]+) g of bromine are missing", step["text"])
+        if missing is None or self.answered >= MOST_ANSWERS:
+            self.record.ended = "ask"
+            return
+        self.answered += 1
+        grams = float(missing[1])
+        self.tub.bromine += grams * self.rng.uniform(0.85, 1.1) * 1000 / self.facts.volume_l
+        self.tub.jets(15)
+        self.enter(type="dose", product="bromine-1", amount_g=grams)
+        self.pass_minutes(15)
 
     def _do_none(self, _: Mapping[str, Any]) -> None:
         self.record.ended = "complete"

@@ -66,6 +66,7 @@ class Tub:
     bathers_mg_l_day: float = 0.0
     sensor_since: datetime | None = None
     bromine: float = 0.0
+    feeds_mg_l_day: float = 0.0
     metals: dict[str, float] = field(default_factory=dict)
     unmixed: list[dict[str, float]] = field(default_factory=list)
     slow: list[Slow] = field(default_factory=list)
@@ -173,6 +174,8 @@ class Tub:
         self._work(hours)
         self._chlorine(hours)
         self._breathe(hours, jets)
+        self.bromine *= 2.718281828 ** (-0.4 * self.facts.decay_per_day * hours / 24)
+        self.bromine += self.feeds_mg_l_day * hours / 24
 
     def _warm(self, hours: float) -> None:
         goal, rate = (12.0, 0.3) if self.heater_c is None else (self.heater_c, None)

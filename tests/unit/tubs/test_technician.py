@@ -158,3 +158,21 @@ def test_the_log_begins_where_the_contract_says(chemistry):
 
     assert record.log["events"][0]["at"] >= START.isoformat()
     assert {e["type"] for e in record.log["events"]} == {"reading", "dose", "done"}
+
+
+def test_what_was_done_but_not_entered_is_only_entered_when_asked_again(chemistry):
+    """The tub is filled once, although the first entry of it was forgotten."""
+    record = walked(chemistry, 2, habits=lambda _: Habits(asks_halfway=0.0, skips_done=0.6))
+
+    assert record.ended == "complete"
+    assert not {"order", "same_id_again"} & set(codes(record, RULE))
+    ids = [event["step"] for event in record.log["events"] if event["type"] == "done"]
+    assert len(ids) == len(set(ids))
+
+
+def test_exchanged_times_and_late_entries_never_lie_in_the_future(chemistry):
+    habits = Habits(asks_halfway=0.0, swaps=0.5, enters_late_min=(0.0, 20.0), offsets=True)
+    record = walked(chemistry, 3, habits=lambda _: habits)
+
+    assert "no_answer" not in codes(record, RULE)
+    assert record.ended != "error"
