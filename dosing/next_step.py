@@ -290,7 +290,10 @@ def _cited(step: Confirm) -> tuple[str, ...]:
     limit = step.value or step.rest or step.every
     if limit is None:
         return ()
-    amount = f"{limit.value:g} {limit.unit}" if limit.unit != "1" else f"{limit.value:g}"
+    if limit.unit == "1":
+        amount = f"{100.0 * limit.value:g} % output"
+    else:
+        amount = f"{limit.value:g} {limit.unit.replace('deg C', '°C')}"
     return (f"{amount} rests on: {cite(limit.source)}",)
 
 
@@ -330,8 +333,8 @@ def _why(now: Situation, step: Todo) -> tuple[str, ...]:
     for analyte in step.analytes[:3]:
         standing = now.history.standing(analyte, step.sample)
         if standing.band and standing.last and standing.at:
-            band = standing.now(now.at) or standing.band
-            said.append(texts.reads(standing.last, band, standing.count, now.offset(standing.at)))
+            when = now.offset(standing.at)
+            said.append(texts.reads(standing.last, standing.band, len(standing.newest), when))
     gates = [
         gate
         for _, gate in now.gates()

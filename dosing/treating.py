@@ -250,8 +250,8 @@ def dose_step(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
     product, label = plan.product, ANALYTES[gate.analyte].label
     doses = len(now.history.doses_of(product.kind))
     how = (
-        "Jets on, air open only if the pH shall rise; pour it through the filter compartment in "
-        "small parts, nothing else with it."
+        "Jets on, air closed; pour it through the filter compartment in small parts, nothing else "
+        "with it."
     )
     if product.kind == "softening_medium":
         how = "Hang it into the filter compartment in its bag, pump running, for the time it acts."
@@ -296,12 +296,13 @@ def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> st
     tub = now.water
     share = 100.0 * 1.96 * tub.volume_sd_l / tub.volume_l
     taken = f"The tub is taken as {tub.volume_l:,.0f} L, {share:.0f} % either way."
-    aim = texts.plain(gate.analyte, plan.after.value(gate.analyte))
+    unit = "" if gate.analyte == "ph" else f" {ANALYTES[gate.analyte].unit}"
+    aim = texts.plain(gate.analyte, plan.after.value(gate.analyte)) + unit
     why = {
         "aim": f"This brings {label} to about {aim}.",
         "portion": f"A portion first, to about {aim}; then test, then the rest.",
         "pack": f"The product goes in in parts; this one brings {label} to about {aim}.",
-        "band": f"More could pass the far limit, as sure as the readings are; expect about {aim}.",
+        "band": f"More might overshoot, the readings being no surer; expect about {aim}.",
         "ph": f"More would bring the pH under what is allowed; {label} goes to about {aim}.",
         "other": f"More could push the {_other(plan)} out of its range; {label} goes to about "
         f"{aim}.",
