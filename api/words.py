@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-ACRONYMS = {"ph": "pH"}
+ACRONYMS = {"ph": "pH", "qa": "QA"}
 
 USUAL_CAUTIONS = (
     "Never mix chemicals, above all acid and chlorine: clean scoop, one product at a time.",

@@ -35,7 +35,7 @@ router = APIRouter(prefix="/tubs", include_in_schema=False, dependencies=[Depend
 SANITIZERS = ("salt_chlorine", "chlorine", "bromine")
 PROCEDURES = ("salt_startup", "chlorine_startup", "bromine_startup", "upkeep")
 SHOWN_PHOTOS = 6
-SHOWN_ROWS = 60
+SHOWN_ROWS = 20
 REFRESH_S = 0.05
 """How long a look at the list may spend on answers whose wait has ended."""
 

@@ -72,6 +72,19 @@ for (const card of cards()) {
   for (const button of card.querySelectorAll("[data-decide]")) button.addEventListener("click", () => decide(card, button.dataset.decide));
 }
 
+// By thumb the card in hand is the one that lies across the screen's upper part; only its answers stay in reach.
+if (matchMedia("(hover: none)").matches) {
+  const seen = new IntersectionObserver((moves) => {
+    for (const { isIntersecting, target } of moves) {
+      if (!isIntersecting || target.classList.contains("decided")) continue;
+      here?.classList.remove("here");
+      here = target;
+      here.classList.add("here");
+    }
+  }, { rootMargin: "-25% 0px -70% 0px" });
+  for (const card of cards()) seen.observe(card);
+}
+
 const KEYS = { a: "accept", d: "dip_again", p: "whole" };
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
