@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from dosing.course import numbered, with_output
-from dosing.gates import limits
+from dosing.gates import OPEN_FROM, limits
 from dosing.log import Reading
 from dosing.measuring import expected, measure, undecided
 from dosing.procedure import Hold, Tune, Wait
@@ -43,6 +43,10 @@ BEARABLE_SURPLUS = 3.0
 
 MOST_DOWN = 0.65
 """Share of the present output that one step leaves at least (common practice)."""
+
+PH_LOOKS = 3
+TRIFLE_PH = 0.1
+"""After so many looks a tub is handed over with a pH that may lie so far out (common practice)."""
 
 UNDECIDED_LOOKS = 3
 """Undecided looks at a residual after which the next day judges."""
@@ -236,12 +240,20 @@ def output_for(now: Situation, analyte: str, aim: float) -> float:
 
 
 def _undecided_ph(now: Situation) -> Todo | None:
-    """The tub is not handed over with a pH that its last readings left undecided."""
+    """The tub is not handed over with a pH that its last readings left undecided.
+
+    Unless it surely lies no more than a trifle beyond its limit: then some looks are enough.
+    """
     gate = next((one for _, one in now.gates() if one.analyte == "ph"), None)
     standing = now.standing(gate) if gate else None
     if gate is None or standing is None or standing.at is None:
         return None
-    return undecided(now, gate) if now.history.as_read.get(gate.id) == "undecided" else None
+    if now.history.as_read.get(gate.id) != "undecided":
+        return None
+    low, high = limits(gate)
+    bounds = low and low - TRIFLE_PH, high and high + TRIFLE_PH
+    near_enough = now.water.probability("ph", *bounds) >= OPEN_FROM
+    return None if near_enough and standing.count >= PH_LOOKS else undecided(now, gate)
 
 
 def tune_step(now: Situation, step: Tune) -> Todo | None:

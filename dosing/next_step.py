@@ -115,11 +115,13 @@ def _soonest(
 
 
 def _nothing(now: Situation) -> Todo:
+    near = [gate for _, gate in now.gates() if now.history.as_read.get(gate.id) == "undecided"]
+    again = [f"Read the {ANALYTES[one.analyte].label} again within two days." for one in near]
     return Todo(
         "done",
         "none",
         f"{now.procedure.title}: complete. Upkeep is next: name the procedure `upkeep`.",
-        why=("Every step is confirmed and every gate was passed.",),
+        why=("Every step is confirmed and every gate was passed.", *again),
     )
 
 
