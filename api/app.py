@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
@@ -38,7 +39,7 @@ from api.schemas import Problem
 from api.settings import Settings
 from api.squeeze import Squeeze
 from api.store import open_store
-from api.warm import warm_up
+from api.warm import check_a_table, warm_up
 from api.watch import Watch
 from api.workers import ReadingPool
 
@@ -81,7 +82,14 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
             desk = Desk(now(), "dipstep", kept_procedures(app.state.store, settings.home))
             await warm_up(app, app.state.store, desk)
             await run_in_threadpool(app.state.pool.wait_loaded, settings.read_timeout_s)
-        freshener = Freshener(app.state.store, settings, now, app.state.metrics.busy)
+        known: set[Any] = set()
+        freshener = Freshener(
+            app.state.store,
+            settings,
+            now,
+            app.state.metrics.busy,
+            lambda: check_a_table(app.state.store, settings, now().date(), known),
+        )
         yield
         freshener.close()
         app.state.pool.close()

@@ -108,8 +108,11 @@ class Freshener:
         settings: Settings,
         now: Callable[[], datetime],
         busy: Callable[[], bool] = lambda: False,
+        chore: Callable[[], bool] = lambda: False,
     ) -> None:
-        self._store, self._settings, self._now, self._busy = store, settings, now, busy
+        """`chore` does one more thing for a quiet moment, and says whether any was left."""
+        self._store, self._settings, self._now = store, settings, now
+        self._busy, self._chore = busy, chore
         self._closed = threading.Event()
         self._thread = threading.Thread(target=self._go_on, name="fresh", daemon=True)
         self._thread.start()
@@ -121,7 +124,7 @@ class Freshener:
                 self._stand_back()
                 begun = time.monotonic()
                 done = refresh_due(self._store, self._desk(), WORK_S)
-                done = done or replay_one(self._store, self._desk(), known)
+                done = done or self._chore() or replay_one(self._store, self._desk(), known)
                 pause = time.monotonic() - begun + WORK_S if done else self._until_next()
             except SQLAlchemyError:  # the database is away for a while; the pages say so themselves
                 log.warning("the list of tubs could not be made anew", exc_info=True)

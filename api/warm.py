@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import importlib
 import logging
 from collections.abc import Iterator
+from datetime import date
+from typing import Any
 
 from sqlalchemy import select
 from starlette.types import ASGIApp, Message, Scope
 
 from api.books import Desk, checked_answer
 from api.deps import INSIDE
+from api.pages import shop
 from api.pages.render import environment
 from api.people import THE_SHOP
-from api.store import Photo, Store, TubSummary
+from api.settings import Settings
+from api.stock import fetch, offers
+from api.store import KeptFile, Photo, Store, TubSummary
 from dosing.procedure import BUILT_IN, load_builtin
 
 LATER = ("api.handover", "calibration.check", "calibration.lots", "calibration.table", "api.job")
@@ -95,3 +101,20 @@ async def ask(app: ASGIApp, path: str) -> int:
 
     await app(scope, receive, send)
     return status
+
+
+def check_a_table(store: Store, settings: Settings, today: date, known: set[Any]) -> bool:
+    """Work out how far one more table in use can be trusted; say whether any was left.
+
+    Its page has it at hand then. `known` are those worked out before.
+    """
+    with store.reading() as session:
+        left = [one for one in offers(session, "table", settings) if (one, today) not in known]
+        if not left:
+            return False
+        file, number = fetch(session, "table", left[0].name, settings)
+        kept = session.get(KeptFile, number) if number else None
+    known.add((left[0], today))
+    with contextlib.suppress(ValueError):  # its page says what is wrong
+        shop.table_page(file, shop.edition_of(kept), left[0].name, today)
+    return True

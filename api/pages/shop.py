@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 from fastapi import APIRouter, Depends, Request
@@ -234,7 +235,7 @@ def get_table(
         file = shelf.named(kept) if kept else sample_table(session, name, settings)
         others = tuple(one for one in offers(session, "table", settings) if one.name != name)
         beside = other_table(session, against, settings) if against else None
-    shown = table_page(file, kept, name, now.date())
+    shown = table_page(file, edition_of(kept), name, now.date())
     compared = comparison(file, beside) if beside else ()
     return page("table.html", replace(shown, others=others, against=against, compared=compared))
 
@@ -270,15 +271,21 @@ def sample_table(session: Session, name: str, settings: Settings) -> Named:
     raise ProblemError(404, "no_such_name", f"no table {name!r} of this version is kept")
 
 
-def table_page(file: Named, kept: KeptFile | None, name: str, today: date) -> TablePage:
-    """Return what the page of a table shows."""
+def edition_of(kept: KeptFile | None) -> str:
+    """Return which version of a table is shown."""
+    return "sample" if kept is None else f"version {kept.version}"
+
+
+@lru_cache(maxsize=64)
+def table_page(file: Named, edition: str, name: str, today: date) -> TablePage:
+    """Return what the page of a table shows, kept: to work it out takes most of a second."""
     from calibration.check import check_table
     from calibration.table import load_table
 
     checked = check_table(load_table(file.text(), file.name), today)
     return TablePage(
         name=name,
-        edition="sample" if kept is None else f"version {kept.version}",
+        edition=edition,
         strip=checked.table.strip,
         lot=checked.table.lot,
         expires=checked.table.expires.isoformat() if checked.table.expires else None,

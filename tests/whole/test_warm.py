@@ -5,9 +5,10 @@ import asyncio
 import pytest
 
 from api import warm
+from api.pages import shop
 from api.practice import practise
 from tests.whole.canned import CannedPool
-from tests.whole.shop import TUB, open_shop
+from tests.whole.shop import TABLE, TUB, open_shop
 
 
 @pytest.fixture
@@ -45,3 +46,17 @@ def test_a_page_that_fails_keeps_nobody_from_starting(tmp_path, monkeypatch, cap
 
 def test_the_drawn_card_is_read():
     assert practise() == "accepted"
+
+
+def test_tables_in_use_are_worked_out_in_quiet_moments(warm_shop):
+    state, known = warm_shop.client.app.state, set()
+    sent = {"file": ("t.csv", TABLE.encode())}
+    today = warm_shop.clock().date()
+    while warm.check_a_table(state.store, state.settings, today, known):
+        pass
+    warm_shop.client.post("/api/tables", files=sent, data={"name": "six"})
+    assert warm.check_a_table(state.store, state.settings, today, known)
+    assert not warm.check_a_table(state.store, state.settings, today, known)
+    missed = shop.table_page.cache_info().misses
+    assert warm_shop.client.get("/shop/tables/six").status_code == 200
+    assert shop.table_page.cache_info().misses == missed
