@@ -178,9 +178,10 @@ def _time_helps(now: Situation, gate: Gate | Hold) -> bool:
 
 def _better(standing: Standing) -> str:
     """Return what is surer than another strip, once some have decided nothing."""
-    if standing.strips < DROP_TEST_AFTER:
+    strips = min(standing.strips, len(standing.looks))
+    if strips < DROP_TEST_AFTER:
         return ""
-    return FAR_BETTER.format(standing.strips) if standing.strips >= STRIPS_END else BETTER
+    return FAR_BETTER.format(strips) if strips >= STRIPS_END else BETTER
 
 
 def odd_one_out(gate: Gate | Hold, standing: Standing) -> str:

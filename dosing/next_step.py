@@ -115,8 +115,9 @@ def _soonest(
 
 
 def _nothing(now: Situation) -> Todo:
-    near = [gate for _, gate in now.gates() if now.history.as_read.get(gate.id) == "undecided"]
-    again = [f"Read the {ANALYTES[one.analyte].label} again within two days." for one in near]
+    phs = [gate for _, gate in now.gates() if gate.analyte == "ph"]
+    near = any(now.history.as_read.get(gate.id) == "undecided" for gate in phs)
+    again = ("The pH lies near its limit: read it again within two days.",) if near else ()
     return Todo(
         "done",
         "none",
