@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -46,7 +47,11 @@ def environment() -> Environment:
 
 
 def page(template: str, context: Any, status: int = 200) -> HTMLResponse:
-    """Return the page; the context is a frozen dataclass whose fields are the template's names."""
+    """Return the page; the context is a frozen dataclass whose fields are the template's names.
+
+    Each page bears the moment it was made, so that a phone without a network can say how old it is.
+    """
     names = {field.name: getattr(context, field.name) for field in fields(context)}
+    names["made"] = datetime.now(UTC).isoformat(timespec="seconds")
     text = environment().get_template(template).render(names)
     return HTMLResponse(text, status, {"Cache-Control": "no-store"})

@@ -126,11 +126,13 @@ export const show = async (reason) => {
   if (minutes) words.push(`this phone's clock is ${minutes} min ${ahead() > 0 ? "ahead" : "behind"}: times are put right`);
   line.textContent = words.filter(Boolean).join(", ");
   line.hidden = !line.textContent;
+  line.href = why === WHY[401] ? `/login?${new URLSearchParams({ next: location.pathname })}` : "/waiting";
   const here = document.querySelector("[data-outbox-here]");
   if (here) {
     const mine = open.filter((item) => item.tub === here.dataset.outboxHere);
     here.hidden = !mine.length;
-    here.textContent = `${mine.length} entr${mine.length > 1 ? "ies" : "y"} of this tub still wait${mine.length > 1 ? "" : "s"} on this phone; what is shown below does not know of ${mine.length > 1 ? "them" : "it"} yet.`;
+    document.body.classList.toggle("pending", mine.length > 0); // a step may be done already: it is not shouted
+    here.textContent = `${mine.length} entr${mine.length > 1 ? "ies" : "y"} of this tub still wait${mine.length > 1 ? "" : "s"} on this phone. The step below does not know of ${mine.length > 1 ? "them" : "it"}: dose nothing by it until ${mine.length > 1 ? "they are" : "it is"} sent.`;
   }
   document.dispatchEvent(new CustomEvent("outbox-changed", { detail: { items, why } }));
 };

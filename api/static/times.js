@@ -1,8 +1,11 @@
 // Moments as this phone's clock tells them; without script the page shows them with their offset.
+import { now } from "./moments.js";
+
+const STALE_MS = 60_000;
 const DAY = new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short" });
 const CLOCK = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit" });
 
-const told = (when, now) => {
+export const told = (when, now) => {
   const day = when.toDateString() === now.toDateString() ? "today" : DAY.format(when);
   const year = when.getFullYear() === now.getFullYear() ? "" : ` ${when.getFullYear()}`;
   return `${day}${year}, ${CLOCK.format(when)}`;
@@ -19,4 +22,11 @@ for (const time of document.querySelectorAll("time[datetime]")) {
   if (Number.isNaN(when.valueOf())) continue;
   time.title = time.textContent;
   time.textContent = told(when, new Date());
+}
+
+// A page that the phone kept looks like any other: it must say that it is old, for a step may be done since.
+const made = new Date(document.body.dataset.made), stale = document.querySelector("#stale");
+if (now() - made > STALE_MS && location.pathname !== "/waiting") {
+  stale.textContent = `The shop cannot be reached: this is the page as it was ${told(made, new Date())}.`;
+  stale.hidden = false;
 }

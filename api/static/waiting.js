@@ -1,5 +1,6 @@
 // The list of what waits on this phone; a refused entry can be saved or let go, nothing vanishes by itself.
 import { drain, remove, show } from "./outbox.js";
+import { told as moment } from "./times.js";
 
 const list = document.querySelector(".outbox"), nothing = document.querySelector(".nothing"), send = document.querySelector("[data-send]");
 const told = document.querySelector(".told");
@@ -30,7 +31,7 @@ const row = (item) => {
   link.href = `/tubs/${item.tub}`;
   link.textContent = words(item);
   const state = Object.assign(document.createElement("p"), { className: item.refused ? "trouble" : "quiet" });
-  state.textContent = item.refused ? `Refused: ${item.refused}` : `since ${new Date(item.since).toLocaleString()}`;
+  state.textContent = item.refused ? `Refused: ${item.refused}` : `since ${moment(new Date(item.since), new Date())}`;
   const letGo = button("Let it go", async (made) => {
     if (made.dataset.sure === undefined) { made.dataset.sure = ""; made.textContent = "Sure? It is lost then"; return; }
     await remove(item.place);

@@ -1,7 +1,7 @@
 // Pages come from the shop when it answers in time, else as they were last seen; the outbox keeps the rest.
 const SHELL_CACHE = `dipstep-shell-${VERSION}`, PAGES = "dipstep-pages";
 const PATIENCE_MS = 4000;
-const KEPT_PAGES = 120;
+const KEPT_PAGES = 200, RENEW_MS = 30 * 60_000, PAUSE_MS = 250;
 const FIRST = ["/tubs", "/waiting"];
 
 self.addEventListener("install", (event) => {
@@ -61,5 +61,21 @@ self.addEventListener("fetch", (event) => {
   }
 });
 
+// One after the other, with pauses, and not again within half an hour: the shop has other things to do.
+const keepAhead = async (paths) => {
+  const pages = await caches.open(PAGES);
+  for (const path of paths) {
+    const old = await pages.match(path), age = Date.now() - Date.parse(old?.headers.get("date") ?? 0);
+    if (old && age < RENEW_MS) continue;
+    const answer = await fetch(path, { headers: { Accept: "text/html" } }).catch(() => null);
+    if (!answer || answer.status === 429 || answer.status >= 500) return;
+    if (answer.ok && !answer.redirected) await keep(path, answer);
+    await new Promise((resolve) => { setTimeout(resolve, PAUSE_MS); });
+  }
+};
+
 // On the way out of a login nothing of the shop's pages stays on the phone; what waits to be sent does.
-self.addEventListener("message", (event) => { if (event.data === "forget") event.waitUntil(caches.delete(PAGES)); });
+self.addEventListener("message", (event) => {
+  if (event.data === "forget") event.waitUntil(caches.delete(PAGES));
+  if (Array.isArray(event.data?.keep)) event.waitUntil(keepAhead(event.data.keep.filter((path) => cacheable(new URL(path, location.origin)))));
+});

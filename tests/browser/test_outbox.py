@@ -100,6 +100,33 @@ def test_order_is_kept_and_nothing_is_sent_twice(context, service):
     assert entered == sorted(entered)
 
 
+def test_a_tub_never_opened_opens_without_a_network_and_says_how_old_it_is(context, service):
+    """The list keeps the tubs that come first; an old page never looks like a fresh one."""
+    page = watched(context.pages[0])
+    tub = add_tub(page, service)
+    page.goto(f"{service.url}/waiting")
+    page.evaluate("caches.delete('dipstep-pages')")
+    page.goto(f"{service.url}/tubs")
+    kept = f"caches.match('/tubs/{tub}/dip').then(Boolean)"
+    for _ in range(300):
+        if page.evaluate(kept):
+            break
+        page.wait_for_timeout(100)
+    expect(page.locator("#stale")).to_be_hidden()
+    context.set_offline(True)
+    context.add_init_script("{ const now = Date.now; Date.now = () => now() + 120000; }")
+    page.goto(f"{service.url}/tubs/{tub}")
+
+    expect(page.locator("#stale")).to_contain_text("this is the page as it was today")
+    by_hand(page, "31")
+    expect(page.locator("[data-outbox-here]")).to_contain_text(
+        "dose nothing by it until it is sent"
+    )
+    expect(page.locator(".doing")).to_be_hidden()
+    page.goto(f"{service.url}/tubs/{tub}/dip?sample=fill")
+    expect(page.locator("[data-dipped]")).to_be_visible()
+
+
 def test_the_dip_clock_survives_a_page_that_the_phone_dropped(context, service):
     page = watched(context.pages[0])
     tub = add_tub(page, service)

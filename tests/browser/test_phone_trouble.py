@@ -116,6 +116,27 @@ def test_two_open_pages_send_once_and_both_hear_of_it(context, service):
     assert len(get(service, f"/api/tubs/{tub}/photos")) == 1
 
 
+def test_a_login_that_ended_keeps_the_entry_and_leads_to_the_door(context, service):
+    page, keeper = watched(context.pages[0]), context.new_page()
+    tub = add_tub(page, service)
+    keeper.goto(f"{service.url}/shop")
+    keeper.click("text=Add a member")
+    keeper.fill("[name=password]", "nine brown otters")
+    keeper.locator("form[action='/shop/members'] [name=name]").fill("Robin")
+    keeper.click("form[action='/shop/members'] button")
+    keeper.wait_for_url("**/login**")
+    by_hand(page, "36")
+    expect(page.locator("#outbox")).to_contain_text("log in to send it")
+    page.click("#outbox")
+    page.fill("[name=name]", "Robin")
+    page.fill("[name=password]", "nine brown otters")
+    page.click("text=Come in")
+    page.wait_for_url(f"**/tubs/{tub}")
+
+    expect(page.locator(".history")).to_contain_text("36.0 ug/L")
+    expect(page.locator(".history")).to_contain_text("Robin")
+
+
 def test_a_page_is_not_shown_anew_under_a_hand_that_is_writing(context, service):
     first, second = watched(context.pages[0]), watched(context.new_page())
     tub = add_tub(first, service)
