@@ -15,7 +15,7 @@ from api.data_url import jpeg_url
 from api.deps import Now, PoolOf, SettingsOf, StoreOf, who_asks
 from api.entries import with_reading
 from api.errors import ProblemError
-from api.forms import FormOf, ReadForm, elapsed_of, upload
+from api.forms import FormOf, ReadForm, elapsed_of, moment_of, upload
 from api.goods import kept_procedures
 from api.named import Named
 from api.pages.readings import ReadingView, view_of
@@ -102,7 +102,9 @@ def wish(form: FormData, settings: Settings) -> ReadForm:
     if table is None:
         raise ProblemError(422, "no_table", "No strip was chosen; choose one, or add its table.")
     elapsed = elapsed_of(upload(form, "elapsed_s"))
-    return ReadForm(photo_sent, table, upload(form, "own_card") or upload(form, "card"), elapsed)
+    dipped_at = moment_of(upload(form, "dipped_at"), "dipped_at")
+    card = upload(form, "own_card") or upload(form, "card")
+    return ReadForm(photo_sent, table, card, elapsed, dipped_at)
 
 
 def next_for(

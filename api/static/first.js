@@ -1,4 +1,27 @@
 // Shows the photo before it is sent, says how far the sending is, and puts the answer in place.
+import { span, stamp } from "./moments.js";
+
+const KEPT = "dipstep-first-dip", OLD_MS = 30 * 60_000;
+
+// The dip's moment outlives a page that the phone drops while the camera is open.
+const dippedAt = () => { try { const at = Number(sessionStorage.getItem(KEPT)); return at && Date.now() - at < OLD_MS ? at : null; } catch { return null; } };
+const keepDip = (at) => { try { if (at) sessionStorage.setItem(KEPT, String(at)); else sessionStorage.removeItem(KEPT); } catch { /* a private window keeps nothing */ } };
+
+const since = (form) => {
+  const line = form.querySelector(".since");
+  if (!line) return;
+  const [button, told] = line.children;
+  const tick = () => {
+    const at = dippedAt();
+    told.hidden = !at;
+    button.textContent = at ? "Dipped again" : "It is in the water now";
+    if (at) told.querySelector(".clock").textContent = span(Date.now() - at);
+  };
+  button.addEventListener("click", () => { keepDip(Date.now()); tick(); });
+  const timer = setInterval(() => (line.isConnected ? tick() : clearInterval(timer)), 500);
+  tick();
+};
+
 const busy = (form, text) => {
   const line = form.querySelector(".progress");
   line.hidden = !text;
@@ -39,6 +62,7 @@ const send = (form, data) => {
     const main = request.response?.querySelector("main");
     if (!main) { tell(form, "The service could not answer; the photo is still here, send it again."); return; }
     document.querySelector("main").replaceWith(main);
+    if (request.status < 400) keepDip(null);
     start(main);
     main.scrollIntoView();
   });
@@ -52,10 +76,13 @@ const send = (form, data) => {
 const start = (root) => {
   for (const form of root.querySelectorAll("form[data-reading]")) {
     preview(form);
+    since(form);
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const button = event.submitter;
       const data = new FormData(form);
+      const at = dippedAt();
+      if (at && data.has("photo") && !data.get("elapsed_s")) data.append("dipped_at", stamp(at));
       if (button?.name) data.append(button.name, button.value);
       send(form, data);
     });

@@ -24,7 +24,7 @@ const fill = (row) => {
   const before = Object.fromEntries([...row.querySelectorAll(".known input")].map((input) => [input.name, input.value]));
   row.querySelector(".known").replaceChildren(...analytesOf(strip).map((name) => {
     const unit = units[name] && name !== "ph" ? `, ${units[name]}` : "";
-    const label = make("label", { textContent: `${plain(name)}${unit}, if known ` });
+    const label = make("label", { textContent: `${plain(name)}${unit} ` });
     label.append(make("input", { name, inputMode: "decimal", autocomplete: "off", value: before[name] ?? "" }));
     return label;
   }));
@@ -72,7 +72,14 @@ const send = async (path, body, type) => {
   if (!answer.ok) throw new Error(typeof said.detail === "string" ? said.detail : "The values cannot be used; look them over.");
   return said;
 };
+// What was read is kept while the page is open: a photo that fails at the end costs no one the ones before.
+const done = new Map();
 const readPhoto = async (file) => {
+  const key = [strip, form.elements.card.value, file.name, file.size, file.lastModified].join("|");
+  if (!done.has(key)) done.set(key, await readOne(file));
+  return done.get(key);
+};
+const readOne = async (file) => {
   const data = new FormData();
   data.append("photo", file);
   data.append("strip", strip);
