@@ -7,7 +7,6 @@ from playwright.sync_api import expect
 
 from tests.browser.conftest import SAMPLES, add_tub
 
-
 LISTEN = """() => {
   const send = XMLHttpRequest.prototype.send;
   XMLHttpRequest.prototype.send = function (data) {
