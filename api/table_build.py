@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from statistics import median
 
 from api.named import Named
 from api.reasons import all_reasons
@@ -30,6 +33,14 @@ NOT_SURELY_THIS_PAD = (
 a table made under the shop's own lamp reads well under it."""
 
 
+MISFIT_DE00 = 0.9
+"""A card's patches fit its own measured colours within 0.7 in good light, those of another print
+within 0.4 to 1.3: only a print far off can be told, and only by many photos together."""
+
+SAME_STRIP_S = 5.0
+"""Nobody lays another strip on the card and photographs it in less time (common practice)."""
+
+
 @dataclass(frozen=True, eq=False)
 class Measured:
     """The pads of known value in all photos, and what could not be used."""
@@ -37,6 +48,8 @@ class Measured:
     pads: tuple[StandardPad, ...]
     unused: tuple[str, ...]
     """One sentence for each photo or pad that was left out."""
+    doubts: tuple[str, ...] = ()
+    """What else a person should look at: perhaps another card, one strip counted twice."""
 
 
 def measure_runs(
@@ -70,6 +83,7 @@ def measure_runs(
     places = [PadPlace(p.pad, p.centre_mm, p.size_mm) for p in plans]
     found: list[StandardPad] = []
     unused: list[str] = []
+    looks: dict[str, StripSeen] = {}
     photos = _by_photo(runs)
     twice = first_twice((photo, Named(photo, open_(photo)).sha256) for photo in photos)
     if twice is not None:
@@ -84,6 +98,7 @@ def measure_runs(
         except PhotoError as fault:
             line = known[0].line
             raise TableError(f"{name}, line {line}: {photo}: {fault}; take it again") from None
+        looks[photo] = seen
         for run in known:
             for plan in pads_of[run.analyte]:
                 entry = _pad(seen, run, plan)
@@ -91,7 +106,39 @@ def measure_runs(
                     unused.append(entry)
                 else:
                     found.append(entry)
-    return Measured(tuple(found), tuple(dict.fromkeys(unused)))
+    doubts = (*_other_card(looks.values(), card), *_same_strips(photos, looks))
+    return Measured(tuple(found), tuple(dict.fromkeys(unused)), doubts)
+
+
+def _other_card(looks: Iterable[StripSeen], card: Card) -> tuple[str, ...]:
+    """Say whether the photos' card seems to be another than the one measured."""
+    misfits = [seen.delta_e00_median for seen in looks if seen.delta_e00_median is not None]
+    if not card.measured or len(misfits) < 3 or median(misfits) <= MISFIT_DE00:
+        return ()
+    return (
+        f"the card in these photos fits the measured colours badly ({median(misfits):.1f} "
+        "CIEDE2000, usually 0.5); see that the serial on the card is that of the file",
+    )
+
+
+def _same_strips(
+    photos: Mapping[str, Sequence[Run]], looks: Mapping[str, StripSeen]
+) -> tuple[str, ...]:
+    """Name photos of one water taken so soon after each other that they may show one strip."""
+    waters: dict[object, list[tuple[datetime, str]]] = {}
+    for photo, known in photos.items():
+        taken = looks[photo].taken_at
+        if taken is not None:
+            water = tuple(sorted((run.analyte, run.value) for run in known))
+            # With and without a time zone, moments cannot be compared.
+            waters.setdefault((water, taken.tzinfo is None), []).append((taken, photo))
+    pairs = [pair for taken in waters.values() for pair in pairwise(sorted(taken))]
+    return tuple(
+        f"{one} and {two} were taken {(later - first).total_seconds():.0f} s apart: if they show "
+        "one strip, leave one out, for it counts once"
+        for (first, one), (later, two) in pairs
+        if (later - first).total_seconds() < SAME_STRIP_S
+    )
 
 
 def colours_of(

@@ -198,7 +198,7 @@ def run_build(args: argparse.Namespace) -> int:
         raise UnusableError(fault) from None
     write_bytes(args.out, written.encode())
     odd = built.told_aside
-    notes = [*measured.unused, *built.notes]
+    notes = [*measured.doubts, *measured.unused, *built.notes]
     if args.json:
         _print({"out": str(args.out), "set_aside": odd, "notes": notes, "check": as_dict(found)})
     else:
@@ -221,7 +221,7 @@ def run_compare(args: argparse.Namespace) -> int:
         old = table(args.table)
         if args.runs:
             measured = _measured(args.runs, plans_of(old), args)
-            notes = measured.unused
+            notes = (*measured.doubts, *measured.unused)
             strips = [Strip(p.pad, p.value, p.lab, p.photo) for p in measured.pads]
             found = compare_strips(old, strips)
         else:
