@@ -43,7 +43,6 @@ BY_FORMULA: Mapping[str, str] = {
 """Source: fire_engineering, narromine, wahman2019."""
 
 POWER = "Power off at the breaker before hands go into the filter well or the equipment bay."
-NO_BATHERS = "No bathers until chlorine and pH are in range; local code and label come first."
 
 
 def with_dose(product: Product) -> tuple[str, ...]:
@@ -51,6 +50,12 @@ def with_dose(product: Product) -> tuple[str, ...]:
     own = BY_KIND.get(product.kind, ())
     formula = BY_FORMULA.get(product.formula or "")
     return (*ALWAYS, *own, *((formula,) if formula else ()))
+
+
+def no_bathers(sanitizer: str) -> str:
+    """Return who stays out of water that is still being brought in."""
+    what = "bromine" if sanitizer == "bromine" else "chlorine"
+    return f"No bathers until {what} and pH are in range; local code and label come first."
 
 
 def with_action(action: str) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from dosing.known_steps import KnownSteps
 from dosing.log import Done, Dose, Event, Log, Reading, ReplacedWater
 from dosing.procedure import Confirm, Gate, Hold, Procedure, Wait
 from dosing.procedure_file import hours
-from dosing.products import Product, Products
+from dosing.products import KINDS, Product, Products
 from dosing.standing import MOVED_BY, UNFORETOLD, Standing, as_it_moves, bar
 from dosing.water import Walk, Water
 
@@ -130,9 +130,12 @@ class History:
         The first of a tub may well differ from the hose's water: a softener, or a tub not quite
         empty. And over days much may happen that nobody writes down.
         """
-        last = self.standing(reading.analyte, reading.sample).last
+        standing = self.standing(reading.analyte, reading.sample)
+        last = standing.last
         if not self._believes or last is None or reading.at - last.at > FORETOLD_FOR:
             return None
+        if any(KINDS[self.product(dose).kind].analyte is None for dose in standing.doses):
+            return None  # given by hand: what it does is its label's to say
         foretold, off = self._walk.foretold(reading)
         return foretold if off > UNFORETOLD else None
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
+from dosing.analytes import ANALYTES
 from dosing.course import numbered, with_output
 from dosing.gates import OPEN_FROM, limits
 from dosing.log import Reading
@@ -104,7 +105,7 @@ def _until_tomorrow(now: Situation, hold: Hold, ends: datetime) -> Todo:
         numbered(f"wait_{hold.id}", 1 + now.history.readings + len(now.history.doses)),
         "wait",
         "Leave the tub alone until tomorrow: cover on, no bathers, nothing by hand. Then the "
-        "residual shows whether the chlorine holds.",
+        f"residual shows whether the {ANALYTES[hold.analyte].label.removeprefix('free ')} holds.",
         not_before=ends,
         analytes=(hold.analyte,),
         expect=expected(now, (hold.analyte, "ph"), ends),

@@ -220,6 +220,6 @@ def _an_hour(now: Situation, gate: Gate | Hold, again: datetime, reason: str) ->
     )
 
 
-def ask(now: Situation, base: str, text: str, why: str) -> Todo:
+def ask(now: Situation, base: str, text: str, why: str, cautions: tuple[str, ...] = ()) -> Todo:
     """Return a question that only a person can answer."""
-    return Todo(now.history.next_id(base), "ask", text, why=(why,))
+    return Todo(now.history.next_id(base), "ask", text, why=(why,), cautions=cautions)

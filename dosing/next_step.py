@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from dosing import texts, wear
 from dosing.analytes import ANALYTES
-from dosing.cautions import NO_BATHERS, with_action
+from dosing.cautions import no_bathers, with_action
 from dosing.course import numbered
 from dosing.holding import hold_step, lower_output, still_running, tune_step
 from dosing.log import Log
@@ -360,7 +360,8 @@ def _cautions(now: Situation, step: Todo) -> tuple[str, ...]:
         for never in now.procedure.nevers
         if never.rule != "drain" and now.history.doses_of(never.kind)
     ]
-    bathers = [NO_BATHERS] if step.kind in ("wait", "measure") and now.procedure.ends else []
+    wet = step.kind in ("wait", "measure") and now.procedure.ends
+    bathers = [no_bathers(now.log.tub.sanitizer)] if wet else []
     evident = []
     if now.taken_as_done:
         evident.append(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from dosing import texts
+from dosing.airing import air, air_first, air_step
 from dosing.analytes import ANALYTES
-from dosing.cautions import with_dose
+from dosing.cautions import ALWAYS, with_dose
 from dosing.course import numbered
 from dosing.dose import SMALLEST_SHARE, DosePlan, Mixed
 from dosing.gates import SHUT_TO, limits, side
@@ -19,15 +20,6 @@ from dosing.situation import Situation
 from dosing.standing import MOVED_BY
 from dosing.steps import Expected, Todo
 from dosing.water import Water
-
-AIR_ENOUGH_PH = 6.6
-"""Below this the pH is raised with a base: air alone takes too long (common practice)."""
-
-SHORT_AIR_H = (1.0, 1.5)
-"""Shorter spells of air that are tried before the procedure's own [h]."""
-
-AIR_RISE = 0.05
-"""pH that jets and air must have gained since the last reading, or a base takes over."""
 
 NEUTRALISE_ABOVE = 15.0
 """Chlorine above this is neutralised by half rather than waited for [mg/L] (common practice)."""
@@ -86,7 +78,7 @@ def by_the_ph(now: Situation, gate: Gate) -> Todo | None:
 
 def _try(now: Situation, gate: Gate | Hold, where: str, help_: str) -> Todo | None:
     if help_ == "air":
-        return _air(now, gate)
+        return air(now, gate)
     if help_ == "time":
         return _time(now, gate)
     if help_ == "new_water":
@@ -102,7 +94,7 @@ def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ..
     kinds = " or ".join(help_.replace("_", " ") for help_ in helps) or "nothing in the procedure"
     if gate.text and where == "low":
         text = f"{gate.text}{_missing(now, gate)}"
-        return ask(now, f"ask_{gate.id}", text, texts.judged(gate, now.state(gate)))
+        return ask(now, f"ask_{gate.id}", text, texts.judged(gate, now.state(gate)), ALWAYS)
     return ask(
         now,
         f"ask_{gate.id}",
@@ -110,6 +102,7 @@ def _no_help(now: Situation, gate: Gate | Hold, where: str, helps: tuple[str, ..
         f"it ({kinds}). Add such a product to the log's products, or change the water by hand and "
         "enter what was done; confirm this step to go on with the water as it is.",
         texts.judged(gate, now.state(gate)),
+        ALWAYS,
     )
 
 
@@ -152,7 +145,7 @@ def _dose(now: Situation, gate: Gate | Hold, where: str, product: Product) -> To
     for_alkalinity = product.kind == "acid" and gate.analyte == "total_alkalinity"
     held_by_ph = plan.held_back_by == "ph" and plan.grams < WORTH_ACID * plan.needed_g
     if for_alkalinity and held_by_ph:
-        return _air_first(now, gate)
+        return air_first(now, gate)
     if plan.grams <= 0.0 or (
         plan.held_back_by == "band" and plan.grams < SMALLEST_SHARE * plan.needed_g
     ):
@@ -241,6 +234,7 @@ def _too_unsure(now: Situation, gate: Gate | Hold, plan: DosePlan) -> Todo:
             f"No measurable dose of {plan.product.label} is safe for {label} as it is read. "
             "Decide by hand, enter what was done, or confirm this step to go on.",
             reason,
+            ALWAYS,
         )
     return measure(now, gate, reason, BETTER)
 
@@ -312,64 +306,6 @@ def _reason(now: Situation, gate: Gate | Hold, plan: DosePlan, label: str) -> st
 
 def _other(plan: DosePlan) -> str:
     return ANALYTES[plan.spares].label if plan.spares else "water"
-
-
-def _air(now: Situation, gate: Gate | Hold) -> Todo | None:
-    """Raise the pH with jets and air, as long as that works."""
-    standing = now.standing(gate)
-    last, earlier = standing.last, standing.earlier
-    if not isinstance(gate, Gate) or gate.air is None or last is None or standing.at is None:
-        return None
-    if last.value < AIR_ENOUGH_PH:
-        return None
-    ends = standing.at + timedelta(hours=_enough_air(now, gate, hours(gate.air)))
-    if ends <= now.at:
-        return measure(now, gate, "Jets and air have run: see what the pH has gained.")
-    stalled = (
-        earlier is not None
-        and timedelta(hours=1) < last.at - earlier.at < timedelta(hours=12)
-        and last.value - earlier.value < AIR_RISE
-        and last.value < 7.2
-        and not any(earlier.at <= dose.at <= last.at for dose in now.history.doses_of("acid"))
-    )
-    if stalled:
-        return None
-    return air_step(now, gate, ends, texts.judged(gate, now.state(gate)))
-
-
-def _enough_air(now: Situation, gate: Gate, most: float) -> float:
-    """Return the hours of air that bring the pH to its aim; more would call for acid again."""
-    aim = gate.aim_up.value if gate.aim_up else None
-    for short in SHORT_AIR_H:
-        if aim and short < most and now.water.later(short, aerated=True).value("ph") >= aim:
-            return short
-    return most
-
-
-def _air_first(now: Situation, gate: Gate | Hold) -> Todo:
-    """The alkalinity is too high but the pH leaves no room for acid: let air raise it."""
-    standing = now.standing(gate)
-    rest = hours(gate.air) if isinstance(gate, Gate) and gate.air else 3.0
-    ends = (standing.at or now.at) + timedelta(hours=rest)
-    reason = "The pH leaves no room for more acid: jets and air drive carbon dioxide out first."
-    if ends <= now.at:
-        return measure(now, gate, "Jets and air have run: see what the pH has gained.")
-    return air_step(now, gate, ends, reason)
-
-
-def air_step(now: Situation, gate: Gate | Hold, ends: datetime, reason: str) -> Todo:
-    """Return a wait with jets and air on."""
-    return Todo(
-        numbered(f"wait_aerate_{gate.id}", 1 + len(now.history.doses) + now.history.readings),
-        "wait",
-        "Run the jets with the air fully open, cover off, until then: carbon dioxide leaves and "
-        "the pH rises without any product.",
-        action="aerate",
-        not_before=ends,
-        analytes=("ph",),
-        expect=expected(now, ("ph", "total_alkalinity"), ends, aerated=True),
-        why=(reason,),
-    )
 
 
 def _time(now: Situation, gate: Gate | Hold) -> Todo | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from dosing.airing import air_step
 from dosing.bands import band_of
 from dosing.cautions import with_action
 from dosing.course import numbered
@@ -12,7 +13,6 @@ from dosing.procedure import Gate
 from dosing.procedure_file import hours
 from dosing.situation import Situation
 from dosing.steps import Todo
-from dosing.treating import air_step
 
 TITRATED_TO = 4.5
 """The pH at which the titration of the total alkalinity ends (common practice)."""
