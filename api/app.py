@@ -27,6 +27,7 @@ from api.pages import (
     first,
     goods as goods_page,
     handover,
+    keys,
     login,
     review as review_page,
     shop,
@@ -55,7 +56,8 @@ ROUTERS = (
     ),
     *(review.router, shelf.tables, shelf.cards, shelf.products, shelf.procedures, people.router),
     *(login.router, first.router, tubs_page.router, dip.router, handover.router),
-    *(review_page.router, control_page.router, goods_page.router, shop.router, waiting.router),
+    *(review_page.router, control_page.router, goods_page.router, shop.router, keys.router),
+    waiting.router,
 )
 
 Clock = Callable[[], datetime]

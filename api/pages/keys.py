@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from api import people
-from api.deps import Asker, Keeper, Now, StoreOf
+from api.deps import Asker, Keeper, Now, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.pages.render import page
 from api.people import THE_SHOP, PeopleError, Who
 from api.store import Store
 
-router = APIRouter(prefix="/keys")
+router = APIRouter(prefix="/shop/keys", include_in_schema=False, dependencies=[Depends(who_asks)])
 
 
 @dataclass(frozen=True)

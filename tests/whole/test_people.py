@@ -178,3 +178,26 @@ def test_an_address_or_certificate_that_cannot_be_used(tmp_path, words, says):
     assert done.returncode == 1
     assert says in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_key_is_shown_once_works_and_is_taken_back_on_its_page(shop):
+    """A technician makes one of their own; only a keeper takes keys back."""
+    log_in(shop, "Tess")
+    form = {"name": (None, "van <1>")}
+    made = shop.client.post("/shop/keys", files=form, headers={"Accept": "text/html"}).text
+    secret = made.split('class="secret">')[1].split("<")[0]
+    assert secret.startswith("dip_")
+    assert secret not in shop.client.get("/shop/keys").text
+    assert "van &lt;1&gt;" in made
+    gone = {"files": {"id": (None, "1")}, "follow_redirects": False}
+    assert shop.client.post("/shop/keys/revoke", **gone).status_code == 403
+    shop.client.cookies.clear()
+    bearer = {"Authorization": f"Bearer {secret}"}
+    assert shop.client.get("/api/tubs", headers=bearer).status_code == 200
+
+    log_in(shop, "Kay")
+    assert "Take back" in shop.client.get("/shop/keys").text
+    assert shop.client.post("/shop/keys/revoke", **gone).status_code == 303
+    assert shop.client.post("/shop/keys/revoke", **gone).status_code == 404
+    shop.client.cookies.clear()
+    assert shop.client.get("/api/tubs", headers=bearer).status_code == 401
