@@ -70,3 +70,15 @@ def test_a_tub_that_eats_its_bromine_is_asked_about_again_next_day():
     _, asked, days = walk(loss_a_day=0.45)
     assert asked >= 2
     assert days < 15.0
+
+
+def test_what_a_person_shall_give_has_its_cautions():
+    events, _, _ = walk(loss_a_day=0.2)
+    first = next(place for place, one in enumerate(events) if one["type"] == "dose")
+    text = json.dumps({"tub": TUB, "procedure": "bromine_startup", "events": events[:first]})
+    at = datetime.fromisoformat(events[first]["at"])
+    log = load_log(text, "case", at)
+    found = as_dict(next_step(log, load_builtin("bromine_startup"), generic_products(), at))
+    assert found["step"]["kind"] == "ask"
+    assert any("never water to the chemical" in one for one in found["cautions"])
+    assert any("label" in one for one in found["cautions"])
