@@ -13,6 +13,14 @@ import numpy as np
 from api.named import Named
 from api.swatch import hex_of
 
+WHY = {
+    "clipped": "too bright for the camera: take the photo a little darker",
+    "uneven_pad": "an edge or glare lies in the box: move the grid, or take the photo again",
+    "too_small": "too few pixels: go closer",
+    "card_cut_off": "the box reaches beyond the photo: move the grid",
+}
+"""What a block's reason means here, where the reasons speak of pads."""
+
 HEADER = "strip,lot,pad,analyte,unit,read_after_s,centre_mm,size_mm"
 MOST_BLOCKS = 400
 
@@ -128,4 +136,5 @@ def _block(cell: Cell, box: Any) -> dict[str, Any]:
         "lab": lab,
         "hex": hex_of(lab) if lab else None,
         "reasons": list(box.reasons),
+        "why": "; ".join(WHY.get(code, code.replace("_", " ")) for code in box.reasons) or None,
     }

@@ -278,6 +278,7 @@ class BlockOut(BaseModel):
     lab: list[float] | None
     hex: str | None
     reasons: list[str]
+    why: str | None = Field(description="The reasons in words")
 
 
 class ChartOut(BaseModel):

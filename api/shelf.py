@@ -50,9 +50,11 @@ def put(
 def check(kind: Kind, file: Named) -> dict[str, Any]:
     """Return what the file says of itself; raise ValueError when it cannot be used."""
     if kind == "table":
-        from calibration.table import load_table
+        from api.table_units import check_units
+        from calibration.table import load_table, plans_of
 
         table = load_table(file.text(), file.name)
+        check_units(plans_of(table), file.name)
         pads = [
             {"pad": chart.pad, "analyte": chart.analyte, "unit": chart.unit,
              "read_after_s": chart.read_after_s}

@@ -19,7 +19,11 @@ from api.deps import Asker, DeskOf, Keeper, Now, SettingsOf, StoreOf, who_asks
 from api.errors import ProblemError
 from api.forms import FormOf, upload
 from api.named import Named
-from api.pages import cards as card_pages, waters as water_pages
+from api.pages import (
+    cards as card_pages,
+    chart as chart_pages,
+    waters as water_pages,
+)
 from api.pages.render import page
 from api.people import THE_SHOP, PeopleError, Who
 from api.settings import Settings
@@ -27,10 +31,10 @@ from api.shelf import Kind
 from api.stock import SAMPLE, Offer, UnknownNameError, fetch, offers
 from api.store import KeptFile
 from api.words import band, number
-from dosing.analytes import ANALYTES
 
 router = APIRouter(prefix="/shop", include_in_schema=False, dependencies=[Depends(who_asks)])
 router.include_router(card_pages.router)
+router.include_router(chart_pages.router)
 router.include_router(water_pages.router)
 
 
@@ -62,14 +66,6 @@ class ShopPage:
     fading: tuple[str, ...] = ()
     """One sentence for each card in use that fades."""
     trouble: str | None = None
-
-
-@dataclass(frozen=True)
-class ChartPage:
-    """What the page of the printed chart needs."""
-
-    cards: tuple[Offer, ...]
-    analytes: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -154,14 +150,6 @@ def on_shelf(session: Session, kind: Kind) -> tuple[Kept, ...]:
         )
         for one in shelf.versions(session, kind)
     )
-
-
-@router.get("/chart")
-def get_chart(store: StoreOf, settings: SettingsOf) -> HTMLResponse:
-    """Show the page that makes a table from the chart printed on the bottle."""
-    with store.reading() as session:
-        cards = tuple(offers(session, "card", settings))
-    return page("chart.html", ChartPage(cards, ANALYTES))
 
 
 @router.post("/keep")
@@ -279,10 +267,12 @@ def edition_of(kept: KeptFile | None) -> str:
 @lru_cache(maxsize=64)
 def table_page(file: Named, edition: str, name: str, today: date) -> TablePage:
     """Return what the page of a table shows, kept: to work it out takes most of a second."""
+    from api.table_units import unit_faults
     from calibration.check import check_table
-    from calibration.table import load_table
+    from calibration.table import load_table, plans_of
 
-    checked = check_table(load_table(file.text(), file.name), today)
+    table = load_table(file.text(), file.name)
+    checked, units = check_table(table, today), unit_faults(plans_of(table))
     return TablePage(
         name=name,
         edition=edition,
@@ -290,7 +280,7 @@ def table_page(file: Named, edition: str, name: str, today: date) -> TablePage:
         lot=checked.table.lot,
         expires=checked.table.expires.isoformat() if checked.table.expires else None,
         verdict=checked.verdict,
-        faults=tuple(str(fault) for fault in checked.faults),
+        faults=tuple(fault.words for fault in (*checked.faults, *units)),
         pads=tuple(trust_of(pad) for pad in checked.pads),
     )
 

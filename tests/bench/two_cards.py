@@ -1,4 +1,4 @@
-"""Photos of a new card beside one already measured, or beside a published 24-patch chart.
+"""Photos of a card beside another print: one already measured, a 24-patch chart, a bottle's chart.
 
 Drawn with the parts of the renderer: one ground, light, camera and pose; two flat prints on it.
 """
@@ -17,6 +17,7 @@ from tests.render.camera import Camera
 from tests.render.inks import Print
 from tests.render.patches import warmth
 from tests.render.photo_file import as_file
+from tests.render.pose import Pose
 from tests.render.scene import Scene
 from tests.render.spectra import Array, colour, lab_d50, on_grid
 
@@ -28,9 +29,22 @@ SQUARE_MM, PITCH_MM, RIM_MM = 18.0, 21.0, 6.0
 CHART_MM = (6 * PITCH_MM + RIM_MM, 4 * PITCH_MM + RIM_MM)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A flat sheet of colours."""
+
+    size_mm: tuple[float, float]
+    boxes_mm: tuple[tuple[float, float, float, float], ...]
+    """Left, top, width, height of each colour."""
+    spectra: Array
+    """Their reflectances (n, 71)."""
+    board: Array | float
+    """Reflectance of what lies between them."""
+
+
+@dataclass(frozen=True, eq=False)
 class Beside:
-    """What lies in a photo: the new print, and the known one or the chart."""
+    """What lies in a photo: the new print, and the known one or a sheet (the 24-patch chart)."""
 
     new: Print
     known: Print | None
@@ -38,6 +52,7 @@ class Beside:
     light: str
     other: bool = False
     pixels: float = 4.9e6
+    sheet: Sheet | None = None
 
 
 def chart_spectra() -> Array:
@@ -45,9 +60,19 @@ def chart_spectra() -> Array:
     return np.stack([on_grid(sd) for sd in colour.SDS_COLOURCHECKERS["babel_average"].values()])
 
 
-def chart_art(scale: float) -> card_art.Art:
-    """The chart painted flat: black board, four rows of six squares."""
-    columns, rows = (round(side * scale) for side in CHART_MM)
+def chart24() -> Sheet:
+    """The published chart: black board, four rows of six squares."""
+    inset = RIM_MM / 2 + (PITCH_MM - SQUARE_MM) / 2
+    boxes = tuple(
+        (inset + (n % 6) * PITCH_MM, inset + (n // 6) * PITCH_MM, SQUARE_MM, SQUARE_MM)
+        for n in range(24)
+    )
+    return Sheet(CHART_MM, boxes, chart_spectra(), 0.035)
+
+
+def sheet_art(sheet: Sheet, scale: float) -> card_art.Art:
+    """The sheet painted flat."""
+    columns, rows = (round(side * scale) for side in sheet.size_mm)
     art = card_art.Art(
         scale,
         np.full((rows, columns), card_art.BLACK, np.uint8),
@@ -55,11 +80,8 @@ def chart_art(scale: float) -> card_art.Art:
         np.zeros((rows, columns), np.float32),
         np.zeros((rows, columns), np.float32),
     )
-    for number in range(24):
-        x = RIM_MM / 2 + (number % 6) * PITCH_MM + (PITCH_MM - SQUARE_MM) / 2
-        y = RIM_MM / 2 + (number // 6) * PITCH_MM + (PITCH_MM - SQUARE_MM) / 2
-        box = card_art.rectangle((x, y, SQUARE_MM, SQUARE_MM))
-        art.fill(art.material, box, card_art.FIRST_PATCH + number)
+    for number, box in enumerate(sheet.boxes_mm):
+        art.fill(art.material, card_art.rectangle(box), card_art.FIRST_PATCH + number)
     return art
 
 
@@ -68,7 +90,7 @@ def scene_of(what: Beside, seed: int) -> tuple[Scene, Array]:
     rng = np.random.default_rng([seed, 91])
     card = standard_card()
     setting = shots.Setting(card, light_kind=what.light, other=what.other, pixels=what.pixels)
-    size = card.size_mm if what.known else CHART_MM
+    size = card.size_mm if what.known else (what.sheet or chart24()).size_mm
     below = bool(rng.random() < 0.7)
     gap = float(rng.uniform(*GAP_MM))
     shift = np.array([0.0, size[1] + gap] if below else [size[0] + gap, 0.0])
@@ -106,6 +128,11 @@ def stand(size_mm: tuple[float, float], pixels: float, rng: np.random.Generator)
 
 def photo(what: Beside, seed: int) -> bytes:
     """The photo's bytes."""
+    return photo_and_stand(what, seed)[0]
+
+
+def photo_and_stand(what: Beside, seed: int) -> tuple[bytes, Pose]:
+    """The photo's bytes, and how the other print or sheet lies in it."""
     scene, to_known = scene_of(what, seed)
     size = (scene.pose.width_px, scene.pose.height_px)
     x, y = scene.pose.mm_grid(4, 0, 0, *size)
@@ -116,26 +143,29 @@ def photo(what: Beside, seed: int) -> bytes:
     if what.known:
         scenes.put_card(replace(scene, paper=what.known, pose=view), total, fields)
     else:
-        put_chart(replace(scene, pose=view), total, fields)
+        put_sheet(what.sheet or chart24(), replace(scene, pose=view), total, fields)
     seen, white = scenes.optics(scene, total), scenes.brightest_paper(scene)
     rng = np.random.default_rng([seed, 64])
     warm = warmth(np.asarray(sum(lamp.power for lamp in scene.lighting.lamps)))
     pixels = develop.develop(seen, scene.camera, white, scene.look, warm, rng)
-    return as_file(pixels, "jpeg", scene.look.quality, scene.look.space, 1, None)
+    return as_file(pixels, "jpeg", scene.look.quality, scene.look.space, 1, None), view
 
 
-def put_chart(scene: Scene, total: scenes.Image, fields: Sequence[scenes.Image]) -> None:
-    """Lay the chart over the ground, in place."""
-    left, top, right, bottom = scene.pose.window(CHART_MM, 12)
+def put_sheet(
+    sheet: Sheet, scene: Scene, total: scenes.Image, fields: Sequence[scenes.Image]
+) -> None:
+    """Lay the sheet over the ground, in place."""
+    left, top, right, bottom = scene.pose.window(sheet.size_mm, 12)
     scale = float(np.clip(1.4 * scene.pose.px_per_mm(), 6.0, 26.0))
-    art = chart_art(scale)
+    art = sheet_art(sheet, scale)
     x, y = scene.pose.mm_grid(1, left, top, right, bottom)
     whole = np.ones(art.material.shape, np.float32)
     cover = scenes.sampled(whole, x, y, scale, cv2.BORDER_CONSTANT)
     part = total[top:bottom, left:right]
     part *= (1.0 - cover)[..., None]
-    table = np.full((256, 71), 0.035)
-    table[card_art.FIRST_PATCH : card_art.FIRST_PATCH + 24] = chart_spectra()
+    table = np.full((256, 71), np.asarray(sheet.board))
+    first = card_art.FIRST_PATCH
+    table[first : first + len(sheet.spectra)] = sheet.spectra
     for lamp, field_px in zip(scene.lighting.lamps, fields, strict=True):
         flat = scene.camera.raw(lamp.power, table).astype(np.float32)[art.material]
         flat *= art.shade[..., None]

@@ -79,6 +79,43 @@ def test_a_box_outside_the_photo_has_no_colour_and_says_so(shop):
 
     assert first["lab"] is None
     assert first["reasons"] == ["card_cut_off"]
+    assert first["why"] == "the box reaches beyond the photo: move the grid"
+
+
+def test_the_page_offers_the_pads_and_values_of_kept_strips(shop):
+    page = shop.client.get("/shop/chart").text
+
+    assert "as Sample strip (invented)" in page
+    assert "&#34;values&#34;: [0.0, 1.0, 3.0, 5.0, 10.0, 20.0]" in page
+
+
+def test_a_kept_chart_tells_its_doubts_in_words(shop):
+    text = post(shop, PHOTO, grid(boxes())).json()["table"]
+    keep(shop, text)
+
+    page = shop.client.get("/shop/tables/Brook").text
+    assert "Every pad was made from the printed chart" in page
+    assert "Fault(" not in page
+
+
+def test_a_table_in_other_units_is_not_kept(shop):
+    text = post(shop, PHOTO, grid(boxes())).json()["table"].replace(",pH,", ",ppm,")
+    page, call = keep(shop, text), put(shop, text)
+
+    sentence = "b.csv, line 2: pad 1 is ph in 'ppm'; a log takes ph in pH only; write pH"
+    assert (page.status_code, call.status_code) == (422, 422)
+    assert sentence.replace("'", "&#39;") in page.text
+    assert call.json()["detail"] == sentence
+    assert "Brook" not in shop.client.get("/shop").text
+
+
+def keep(shop, text):
+    form = {"kind": "table", "name": "Brook"}
+    return shop.client.post("/shop/keep", data=form, files={"file": ("b.csv", text)})
+
+
+def put(shop, text):
+    return shop.client.post("/api/tables", data={"name": "B"}, files={"file": ("b.csv", text)})
 
 
 @pytest.mark.parametrize(
