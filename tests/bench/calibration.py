@@ -15,7 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from tests.bench import new_cards
+from tests.bench import new_cards, printed_charts
 from tests.bench.figures import interval, summary
 from tests.bench.photo_sets import Job, photo_of, setting_of
 from tests.bench.readings import card_for, read_one
@@ -111,7 +111,9 @@ def read_back(shop: Shop, table: str, tests: int) -> list[Row]:
     return [row for k in range(tests) for row in read_one((shop.job(50_000 + k), table))]
 
 
-def odd_strips(shop: Shop, found: list[Any], runs: int, seed: int) -> list[Row]:
+def odd_in(
+    plans: Sequence[Any], found: Sequence[Any], runs: int, rng: np.random.Generator
+) -> list[Row]:
     """One strip of a value ruined, run by run: named or not, and by how much readings move.
 
     Ruined is: dipped into another of the waters, never dipped, or faded to half its dye.
@@ -120,7 +122,7 @@ def odd_strips(shop: Shop, found: list[Any], runs: int, seed: int) -> list[Row]:
     from calibration.estimate import estimate
     from calibration.standards import StandardPad, table_from_standards
 
-    rng, rows = np.random.default_rng([shop.number, 3, seed]), []
+    rows = []
     for run in range(runs):
         place = int(rng.integers(len(found)))
         one = found[place]
@@ -132,7 +134,7 @@ def odd_strips(shop: Shop, found: list[Any], runs: int, seed: int) -> list[Row]:
         with_odd[place] = StandardPad(one.photo, one.pad, one.value, lab)
         kept = [e for e in with_odd if e.pad == one.pad]
         try:
-            plan = [p for p in plans(shop) if p.pad == one.pad]
+            plan = [p for p in plans if p.pad == one.pad]
             bad = table_from_standards(plan, kept)
             good = table_from_standards(plan, [e for e in kept if e is not with_odd[place]])
         except ValueError as refused:
@@ -214,10 +216,11 @@ def bench_shop(shop: Shop, args: argparse.Namespace) -> dict[str, Any]:
         found = drawn(pool, args.photos, rng)
         built = table_from_standards(plans(shop), found)
         table = load_table(table_text(built.table), "table.csv")
-        part["set_aside"] += [odd.sentence for odd in built.set_aside]
+        part["set_aside"] += built.told_aside
         if draw == 0:
             part["rows"] = read_back(shop, table_text(built.table), args.tests)
-        part["odd"] += odd_strips(shop, found, args.runs, draw)
+        ill = np.random.default_rng([shop.number, 3, draw])
+        part["odd"] += odd_in(plans(shop), found, args.runs, ill)
         for key, shift in (("shifted", 0.3), ("shifted", -0.3), ("same", 0.0)):
             part[key] += new_lots(shop, table, photos, args.runs, shift, draw)
     return part
@@ -248,6 +251,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument(
         "--cards", type=int, default=1, help="shops whose card is measured by photos"
     )
+    parser.add_argument("--charts", type=int, default=0, help="shops that photograph a chart")
     parser.add_argument("--json", action="store_true")
     return parser
 
@@ -262,6 +266,10 @@ def main(argv: Sequence[str]) -> int:
     if args.cards:
         numbers = range(args.first + 110, args.first + 110 + args.cards)
         figures |= {"card": new_cards.figures(numbers, args.other, 8)}
+    if args.charts:
+        numbers = range(args.first + 220, args.first + 220 + args.charts)
+        read = printed_charts.figures(numbers, args.other, args.light, 8)
+        figures |= {"table from a printed chart": read}
     if args.json:
         print(json.dumps(figures))
         return 0
