@@ -15,7 +15,7 @@ from operator import mul
 from typing import Final
 
 from dosing.bands import Band
-from dosing.gates import GateState, state_of
+from dosing.gates import OPEN_FROM, SHUT_TO, GateState, state_of
 
 FEW: Final = 4
 """Up to so many looks at one water the readings are pooled, and the belief may decide."""
@@ -38,11 +38,19 @@ def on_the_edge(seen: GateState, looks: Sequence[Band]) -> GateState:
     if len(looks) <= FEW:
         return seen
     share = next(share for most, share in ASIDE if len(looks) <= most)
+    state = state_of(_chance_inside(seen, looks, share))
+    if state == "undecided":
+        return seen
+    modest = _chance_inside(seen, looks, ASIDE[0][1])
+    told = max(modest, OPEN_FROM) if state == "open" else min(modest, SHUT_TO)
+    return replace(seen, state=state, probability=told)
+
+
+def _chance_inside(seen: GateState, looks: Sequence[Band], share: float) -> float:
+    """Return the chance of lying a little inside both limits rather than a little outside."""
     above_low = _chance_above(looks, seen.low, share) if seen.low is not None else 1.0
     above_high = _chance_above(looks, seen.high, share) if seen.high is not None else 0.0
-    probability = round(above_low * (1.0 - above_high), 4)
-    state = state_of(probability)
-    return seen if state == "undecided" else replace(seen, state=state, probability=probability)
+    return round(above_low * (1.0 - above_high), 4)
 
 
 def _chance_above(looks: Sequence[Band], limit: float, share: float) -> float:
