@@ -12,6 +12,8 @@ from calibration.svg import ALARM, FAINT, INK, QUIET, Point, dot, line, page, po
 WIDTH, HEIGHT = 390.0, 276.0
 LEFT, TOP, WIDE, HIGH = 44.0, 64.0, 328.0, 168.0
 GOOD = "#1f6f5c"
+DATE_WIDE = 75.0
+"""Width of a date under the picture."""
 LOOK_AGAIN = 1.0
 """Median misfit [CIEDE2000] above which a reading asks for a look, as the reader has it."""
 
@@ -78,7 +80,8 @@ def _scale(top: float) -> list[str]:
 def _ends(series: Sequence[CardFit], points: Sequence[Point]) -> list[str]:
     if not series:
         return [text((LEFT + WIDE / 2, TOP + HIGH / 2), "no reading with this card yet", 13)]
-    ends = {0: "start", len(series) - 1: "end"} if len(series) > 1 else {0: "start"}
+    apart = points[-1][0] - points[0][0] > 2 * DATE_WIDE
+    ends = {0: "start", len(series) - 1: "end"} if apart else {0: "start"}
     return [
         text((points[i][0] + (-10 if a == "start" else 10), TOP + HIGH + 20),
              series[i].at.strftime("%d %b %Y"), 11, a, QUIET)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import kendalltau
 
+from calibration.card_picture import draw_card_watch
 from calibration.card_watch import CardFit, CardPhoto, average_card, watch_card
 
 START = datetime(2026, 3, 1, tzinfo=UTC)
@@ -68,3 +69,12 @@ def test_the_trend_test_agrees_with_the_library():
 
     theirs = kendalltau(np.arange(60), x, alternative="greater", method="asymptotic").pvalue
     assert watch_card(fits(x)).chance == pytest.approx(theirs, rel=0.1)
+
+
+@pytest.mark.parametrize(("days", "dates"), [(0, 1), (30, 2)])
+def test_dates_under_the_picture_never_run_into_each_other(days, dates):
+    """Photos of one morning share one date."""
+    seen = [CardFit(START + timedelta(days=i * days), 0.4) for i in range(3)]
+    drawn = draw_card_watch(seen, watch_card(seen), "Bench")
+
+    assert drawn.count(" 2026<") == dates
