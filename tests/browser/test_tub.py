@@ -3,8 +3,6 @@
 import json
 import urllib.request
 
-import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from tests.browser.conftest import SAMPLES, add_tub, dip
@@ -78,33 +76,3 @@ def test_the_handover_sheet_is_one_page(page, service):
 
     assert sheet.startswith(b"%PDF-")
     assert sheet.count(b"/Type /Page\n") + sheet.count(b"/Type /Page ") == 1
-
-
-@pytest.fixture
-def used(page, service):
-    """A shop with a tub, a good and a flagged photo."""
-    tub = add_tub(page, service)
-    for photo in ("01-shade.jpg", "09-glare.jpg"):
-        dip(page, service, tub, photo)
-        page.wait_for_url("**/photos/*")
-    return tub, page.url
-
-
-def test_every_page_is_free_of_serious_accessibility_faults(page, service, used):
-    """axe-core finds nothing serious on any page, and no page is wider than the screen."""
-    tub, photo = used
-    paths = ("/", "/tubs", f"/tubs/{tub}", f"/tubs/{tub}/dip", "/review", "/review/record", "/shop")
-    addresses = [
-        photo,
-        *(service.url + path for path in (*paths, "/shop/tables/sample", "/waiting", "/login")),
-    ]
-    grave = []
-    for address in addresses:
-        page.goto(address)
-        found = Axe().run(page).response["violations"]
-        grave += [(address, one["id"]) for one in found if one["impact"] in ("serious", "critical")]
-        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-            grave.append((address, "wider than the screen"))
-
-    assert grave == []
-    assert page.heard == []
