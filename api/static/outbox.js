@@ -124,9 +124,10 @@ export const show = async (reason) => {
   const words = [open.length && `${open.length} waiting on this phone${why && `: ${why}`}`, refused && `${refused} refused`];
   const minutes = Math.round(Math.abs(ahead()) / 60_000);
   if (minutes) words.push(`this phone's clock is ${minutes} min ${ahead() > 0 ? "ahead" : "behind"}: times are put right`);
-  line.textContent = words.filter(Boolean).join(", ");
-  line.hidden = !line.textContent;
-  line.href = why === WHY[401] ? `/login?${new URLSearchParams({ next: location.pathname })}` : "/waiting";
+  const link = line.querySelector("a"), text = words.filter(Boolean).join(", ");
+  if (link.textContent !== text) link.textContent = text; // said once, not at every try
+  line.hidden = !text;
+  link.href = why === WHY[401] ? `/login?${new URLSearchParams({ next: location.pathname })}` : "/waiting";
   const here = document.querySelector("[data-outbox-here]");
   if (here) {
     const mine = open.filter((item) => item.tub === here.dataset.outboxHere);
