@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -70,11 +70,28 @@ def upload(form: FormData, field: str) -> Named | str | None:
     return found.strip() or None if isinstance(found, str) else None
 
 
-def read_form(form: FormOf) -> ReadForm:
-    """Return what the form asks to be read; say which field is missing or wrong."""
-    photo, table = upload(form, "photo"), upload(form, "table")
+def photo_in(form: FormData) -> Named:
+    """Return the photo that a form must bring."""
+    photo = upload(form, "photo")
     if not isinstance(photo, Named):
         raise ProblemError(422, "no_photo", "photo: no file was sent; attach the photo as a file")
+    return photo
+
+
+FILE: dict[str, Any] = {"type": "string", "format": "binary"}
+CARD_FILE = {**FILE, "description": "measured colours, or a kept card's name"}
+
+
+def form_of_fields(required: Sequence[str], **fields: dict[str, Any]) -> dict[str, Any]:
+    """Return how the description of a call tells the fields of its form."""
+    schema = {"type": "object", "required": list(required), "properties": fields}
+    content = {"multipart/form-data": {"schema": schema}}
+    return {"requestBody": {"required": True, "content": content}}
+
+
+def read_form(form: FormOf) -> ReadForm:
+    """Return what the form asks to be read; say which field is missing or wrong."""
+    photo, table = photo_in(form), upload(form, "table")
     if table is None:
         raise ProblemError(
             422, "no_table", "table: nothing was sent; attach a table or name a kept one"

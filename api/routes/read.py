@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
 from sqlalchemy.orm import Session
@@ -11,7 +9,7 @@ from sqlalchemy.orm import Session
 from api import control_books
 from api.deps import PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
-from api.forms import ReadForm, ReadFormOf
+from api.forms import CARD_FILE, FILE, ReadForm, ReadFormOf, form_of_fields
 from api.look import Look, Wish
 from api.named import Named
 from api.schemas import ReadingOut, problems
@@ -24,32 +22,19 @@ from api.workers import Answer, Pictures, ReadingPool
 
 router = APIRouter(prefix="/api", tags=["reading"], dependencies=[Depends(who_asks)])
 
-FILE = {"type": "string", "format": "binary"}
-FORM: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["photo", "table"],
-                    "properties": {
-                        "photo": {**FILE, "description": "JPEG, PNG or HEIC"},
-                        "table": {**FILE, "description": "a table, or the name of a kept one"},
-                        "card": {**FILE, "description": "measured colours, or a kept card's name"},
-                        "elapsed_s": {"type": "number", "minimum": 0, "maximum": 86400},
-                        "dipped_at": {
-                            "type": "string",
-                            "format": "date-time",
-                            "description": "when the strip was dipped, with its offset: the "
-                            "photo's own time then tells the rest; elapsed_s wins over it",
-                        },
-                    },
-                }
-            }
-        },
-    }
-}
+FORM = form_of_fields(
+    ("photo", "table"),
+    photo={**FILE, "description": "JPEG, PNG or HEIC"},
+    table={**FILE, "description": "a table, or the name of a kept one"},
+    card=CARD_FILE,
+    elapsed_s={"type": "number", "minimum": 0, "maximum": 86400},
+    dipped_at={
+        "type": "string",
+        "format": "date-time",
+        "description": "when the strip was dipped, with its offset: the photo's own time then "
+        "tells the rest; elapsed_s wins over it",
+    },
+)
 
 
 @router.post(

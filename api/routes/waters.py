@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends
 from fastapi.responses import JSONResponse
@@ -12,9 +12,9 @@ from pydantic import BaseModel, Field
 from api import waters
 from api.deps import Now, PoolOf, SettingsOf, StoreOf, answer_of, who_asks
 from api.errors import ProblemError
-from api.forms import FormOf, upload
+from api.forms import CARD_FILE, FILE, FormOf, form_of_fields, photo_in, upload
 from api.named import Named
-from api.routes.read import FILE, chosen
+from api.routes.read import chosen
 from api.same_photo import first_twice
 from api.schemas import problems
 from api.shop_tasks import StripTask
@@ -27,24 +27,12 @@ MOST_PHOTOS = 400
 Number = Annotated[float, Field(ge=-1000.0, le=1e6, allow_inf_nan=False)]
 Lab = tuple[Number, Number, Number]
 
-FORM: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["photo", "strip"],
-                    "properties": {
-                        "photo": {**FILE, "description": "one strip of the water on the card"},
-                        "strip": {"type": "string", "description": "the strip's pads, as CSV"},
-                        "card": {**FILE, "description": "measured colours, or a kept card's name"},
-                    },
-                }
-            }
-        },
-    }
-}
+FORM = form_of_fields(
+    ("photo", "strip"),
+    photo={**FILE, "description": "one strip of the water on the card"},
+    strip={"type": "string", "description": "the strip's pads, as CSV"},
+    card=CARD_FILE,
+)
 
 
 class PadIn(BaseModel):
@@ -76,9 +64,7 @@ class WatersIn(BaseModel):
 @router.post("/photo", responses=problems(400, 401, 413, 422, 503), openapi_extra=FORM)
 def post_photo(form: FormOf, pool: PoolOf, store: StoreOf, settings: SettingsOf) -> JSONResponse:
     """Return the colours of the pads in one photo, or why a pad has none."""
-    photo, strip, card = (upload(form, one) for one in ("photo", "strip", "card"))
-    if not isinstance(photo, Named):
-        raise ProblemError(422, "no_photo", "photo: no file was sent; attach the photo as a file")
+    photo, strip, card = photo_in(form), upload(form, "strip"), upload(form, "card")
     if strip is None:
         raise ProblemError(422, "no_strip_file", "strip: nothing was sent; attach the strip's pads")
     with store.reading() as session:
