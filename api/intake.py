@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -71,7 +72,10 @@ def take_in(
     clean = Named(sent.photo.name, blank_position(sent.photo.data))
     measured = None if card is None else shelf.named(card)
     wish = Wish(shelf.named(table), measured, elapsed_s=sent.elapsed_s, dipped_at=sent.dipped_at)
+    beside = threading.Thread(target=books.replay, args=(store, sent.tub_id, desk), daemon=True)
+    beside.start()  # while a reader reads, the log is made ready for what it reads
     answer = pool.read(Look(clean, wish))
+    beside.join()
     with store.reading() as session:
         broken = control_books.broken_for(session, table)
     reading = control_books.held_back(reading_of(answer, clean.name), broken)

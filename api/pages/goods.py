@@ -144,8 +144,7 @@ def post_keep(form: FormOf, store: StoreOf, desk: DeskOf, who: Keeper) -> Respon
     try:
         if not isinstance(file, Named) or not isinstance(name, str):
             raise ValueError("give the file and a name for it")
-        with store.writing() as session:
-            goods_books.put(session, kind, name[: shelf.NAME_LENGTH], file, desk)
+        goods_books.put(store, kind, name[: shelf.NAME_LENGTH], file, desk)
     except ValueError as fault:
         with store.reading() as session:
             return page("goods.html", shown(session, who, str(fault), kind), 422)

@@ -10,30 +10,16 @@ from fastapi.responses import JSONResponse, Response
 from api import goods_books, shelf
 from api.deps import Asker, DeskOf, Keeper, StoreOf, who_asks
 from api.errors import ProblemError
-from api.forms import FormOf, upload
+from api.forms import FILE, FormOf, form_of_fields, upload
 from api.named import Named
 from api.routes.tubs import unusable
 from api.schemas import ShelfOut, problems
 from api.shelf import Kind
 from api.store import KeptFile
 
-FORM: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file", "name"],
-                    "properties": {
-                        "file": {"type": "string", "format": "binary"},
-                        "name": {"type": "string", "maxLength": shelf.NAME_LENGTH},
-                    },
-                }
-            }
-        },
-    }
-}
+FORM = form_of_fields(
+    ("file", "name"), file=FILE, name={"type": "string", "maxLength": shelf.NAME_LENGTH}
+)
 Version = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 GONE = problems(401, 404, 422)
 KEPT_BEFORE: dict[int | str, dict[str, Any]] = {
@@ -69,8 +55,8 @@ def router_for(kind: Kind, path: str) -> APIRouter:
             raise ProblemError(
                 422, "no_name", f"name: give one of 1 to {shelf.NAME_LENGTH} letters"
             )
-        with store.writing() as session, unusable():
-            kept, new = goods_books.put(session, kind, name, file, desk)
+        with unusable():
+            kept, new = goods_books.put(store, kind, name, file, desk)
             return JSONResponse(told(kept, False).model_dump(), 201 if new else 200)
 
     @router.get("/{name}", response_class=Response, responses=GONE, name=f"file_of_{path}")

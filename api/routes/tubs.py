@@ -92,6 +92,7 @@ def post_event(
 
     `replaces` names an event that was entered wrongly: it leaves the log and stays in the books.
     """
+    books.replay(store, tub_id, desk)
     with store.writing() as session, unusable():
         known = books.by_key(session, tub_id, idempotency_key)
         if known is not None:

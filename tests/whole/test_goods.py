@@ -3,7 +3,10 @@
 from importlib.resources import files
 
 import pytest
+from sqlalchemy import update
 
+from api import books
+from api.store import Tub
 from tests.whole.shop import TUB
 
 ACID = '[[product]]\nid = "van-acid"\nkind = "acid"\nformula = "NaHSO4"\npurity = 0.9\n'
@@ -175,6 +178,25 @@ def test_one_id_means_one_thing(shop):
 
     assert "its own id" in keep(shop, "products", "van", other).json()["detail"]
     assert "stands in the list 'van'" in keep(shop, "products", "shed", ACID).json()["detail"]
+
+
+def test_followers_are_asked_while_others_may_write(shop, monkeypatch):
+    """Hundreds of tubs take the engine a minute; a photo must not wait for that."""
+    assert keep(shop, "procedures", "ours", UPKEEP).status_code == 201
+    tub = add_tub(shop, procedure="ours.toml")
+    store, asked, plain = shop.client.app.state.store, [], books.checked_answer
+
+    def meanwhile(log, desk):
+        asked.append(log["tub"]["name"])
+        with store.writing() as session:
+            session.execute(update(Tub).values(created_by="another"))
+        return plain(log, desk)
+
+    monkeypatch.setattr(books, "checked_answer", meanwhile)
+    assert keep(shop, "procedures", "ours", UPKEEP + "\n").status_code == 201
+    assert asked == ["Garden tub"]
+    monkeypatch.undo()
+    assert shop.client.get(f"{tub}/next").status_code == 200
 
 
 def test_an_own_procedure_is_chosen_followed_and_made_newer(shop):
