@@ -338,8 +338,8 @@ def engine_for(url: str) -> Engine:
     if parsed.drivername in ("postgresql", "postgres"):
         parsed = parsed.set(drivername="postgresql+psycopg")
     if parsed.get_backend_name() != "sqlite":
-        return create_engine(parsed, pool_pre_ping=True)
-    engine = create_engine(parsed)
+        return create_engine(parsed, pool_pre_ping=True, hide_parameters=True)
+    engine = create_engine(parsed, hide_parameters=True)  # values never reach a log
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine

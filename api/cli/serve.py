@@ -6,6 +6,7 @@ import argparse
 import os
 import socket
 import ssl
+import sys
 from dataclasses import replace
 from ipaddress import ip_address
 from pathlib import Path
@@ -47,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     import uvicorn
 
     from api.app import create_app
+    from api.log_lines import write_to
     from api.settings import Settings
 
     if bool(args.cert) != bool(args.key):
@@ -70,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
         )
     scheme = "https" if args.cert else "http"
     complain(f"serving at {scheme}://{args.host}:{args.port}, shop folder {settings.home}")
+    write_to(sys.stderr)
     uvicorn.run(
         app,
         host=args.host,

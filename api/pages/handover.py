@@ -59,7 +59,13 @@ def get_log_csv(tub_id: str, store: StoreOf) -> Response:
     rows = csv.DictWriter(out, COLUMNS, extrasaction="ignore")
     rows.writeheader()
     for event in events:
-        kept = {"entered_at": event.entered_at.isoformat(), "entered_by": event.entered_by}
+        by = as_text(event.entered_by)
+        kept = {"entered_at": event.entered_at.isoformat(), "entered_by": by}
         rows.writerow({**event.data, **kept, "origin": event.origin, "id": event.id})
     headers = {"Content-Disposition": 'attachment; filename="log.csv"'}
     return Response(out.getvalue(), media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def as_text(name: str) -> str:
+    """Return a name that no spreadsheet takes for a formula."""
+    return f"'{name}" if name.startswith(("=", "+", "-", "@", "\t")) else name
