@@ -50,8 +50,9 @@ bands hold 96 % on patch-level photos of 24 invented shops; the press alone held
 
 RESPONSE_SHARE, RESPONSE_PH = 0.04, 0.025
 """Strips of one lot turn at values that differ by some percent, at pH that differ by hundredths
-(common practice, no source): what a value may be off by for that alone. A table with repeats has
-it in its covariances."""
+(common practice, no source): what a value may be off by for that alone. Pads whose blocks lie close
+together, alkalinity above all, are held by little else. A table with repeats has it in its
+covariances."""
 
 FROM_CHART_SHARE, FROM_CHART_PH = 0.09, 0.10
 """The same between the usual strip that a maker's chart shows and the lot in hand (assumption)."""

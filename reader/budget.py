@@ -6,7 +6,7 @@ residuals, so it is budgeted: as relative errors of X, Y and Z that go together 
 is how a phone's channels go wrong. Over random dyes it foretold errors much better than spreads of
 lightness, chroma and hue. It grows with how badly the lamp and the phone treat the card's own
 patches, and under lamps that are warm or have gaps, which show in how far the fitted 3x3 mixes red
-and green.
+and green. Paper that glows in ultraviolet adds its own share, as far as the measured card tells.
 
 The figures were chosen by likelihood on two simulated worlds that share neither dyes, inks, lamps
 nor sensors (`tests.bench.colour_study` and the patch photos of `tests.render`), each world foretold
@@ -26,7 +26,7 @@ from reader.lab import SRGB_TO_XYZ_D50, delta_e00, tolerance_scale
 
 Array = NDArray[np.float64]
 
-DYE_SD = np.array([0.36, 0.285, 0.91])
+DYE_SD = np.array([0.30, 0.235, 0.75])
 """Spread [percent of white's] of the cube roots of X, Y, Z of a dye beside ink, at cube roots of
 0.82, where the card's error is `USUAL_DE00`."""
 
@@ -53,7 +53,16 @@ ODD_DEPARTURE, ODD_GROWTH = 0.5, 1.2
 """... and with this power more where it departs farther than under any household lamp."""
 
 GLOW_SD = 0.012
-"""Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z."""
+"""Paper glows in the blue where its brightener finds ultraviolet; pads do not: spread of ln Z where
+nothing is known of the paper."""
+
+PLAIN_B, GLOW_PER_B, GLOW_SHARE = 0.3, 1.0 / 62.0, 0.5
+"""The measured card tells whether its paper glows: its lightest grey is then bluer than paper
+without brightener, by 62 in b* for each ln Z that glows under D50. Lamps make more or less of it, a
+LED nothing, a blue sky half as much again: spread of that, as a share of the glow."""
+
+PAPER_L, PAPER_CHROMA = 80.0, 8.0
+"""A patch at least so light and so grey shows its paper."""
 
 STRIP_SHARE, BARE_PAD = 0.014, np.array([91.0, 0.0, 3.0])
 """Strips of one lot carry more dye or less: some percent, common practice, no source. It moves a
@@ -79,7 +88,9 @@ class Budget:
     """The covariance to add, for one photo."""
 
     growth: float
-    """What the dye's and the glow's spread are multiplied by."""
+    """What the dye's spread is multiplied by."""
+    glow_sd: float
+    """Spread of ln Z from paper that glows and pads that do not."""
     print_sd: Array
     """(3,): lightness, chroma, hue of an unmeasured print in tolerance units; of a measured one
     what the measurement left unsure, zero as a rule."""
@@ -91,9 +102,9 @@ class Budget:
         """
         inside = np.clip(lab, [0.0, -150.0, -150.0], [110.0, 150.0, 150.0])
         roots = _roots(inside)
-        glow = _glow(roots)
+        glow = self.glow_sd * _by_ln_z(roots)
         strip = STRIP_SHARE * (lab - BARE_PAD)
-        beside_ink = self.growth**2 * (_dye(roots) + np.outer(glow, glow))
+        beside_ink = self.growth**2 * _dye(roots) + np.outer(glow, glow)
         return np.asarray(beside_ink + np.outer(strip, strip))
 
     def print_at(self, lab: Array) -> Array:
@@ -107,11 +118,10 @@ def _roots(lab: Array) -> Array:
     return np.array([y + lab[1] / 500.0, y, y - lab[2] / 200.0])
 
 
-def _glow(roots: Array) -> Array:
-    """Return what one spread of ln Z moves the colour by (3,); below CIELAB's knee Z is a line."""
+def _by_ln_z(roots: Array) -> Array:
+    """Return the colour's slope (3,) by ln Z; below CIELAB's knee Z is a line."""
     z = float(roots[2])
-    moved = z / 3.0 if z > KNEE else z - 4.0 / 29.0
-    return np.array([0.0, 0.0, -200.0 * GLOW_SD * moved])
+    return np.array([0.0, 0.0, -200.0 * (z / 3.0 if z > KNEE else z - 4.0 / 29.0)])
 
 
 def _dye(roots: Array) -> Array:
@@ -135,7 +145,18 @@ def budget_of(fit: ColourFit, card: Card) -> Budget:
     growth *= (max(away, 0.08) / USUAL_DEPARTURE) ** DEPARTURE_GROWTH
     growth *= max(away / ODD_DEPARTURE, 1.0) ** ODD_GROWTH
     of_print = PRINT_SD + PRINT_GROWTH * decile
-    return Budget(float(growth), np.array(card.print_sd) if card.measured else of_print)
+    print_sd = np.array(card.print_sd) if card.measured else of_print
+    return Budget(float(growth), _glow_sd(card), print_sd)
+
+
+def _glow_sd(card: Card) -> float:
+    """Return the spread of ln Z that this card's paper may cause by its glow."""
+    labs = np.array([patch.lab for patch in card.patches])
+    paper = labs[(labs[:, 0] >= PAPER_L) & (np.hypot(labs[:, 1], labs[:, 2]) <= PAPER_CHROMA)]
+    if not card.measured or not len(paper):
+        return GLOW_SD
+    lightest_b = float(paper[paper[:, 0].argmax(), 2])
+    return GLOW_SHARE * GLOW_PER_B * max(PLAIN_B - lightest_b, 0.0)
 
 
 def departure(fit: ColourFit) -> float:

@@ -84,7 +84,7 @@ def test_a_printed_chart_has_a_wider_covariance_and_no_repeats():
     assert np.trace(cov_at(printed, 2.0)) > 5.0
 
 
-@pytest.mark.parametrize(("dye", "value", "off"), [(ALKALINITY, 100.0, 3.0), (PH, 7.4, 0.025)])
+@pytest.mark.parametrize(("dye", "value", "off"), [(ALKALINITY, 100.0, 4.0), (PH, 7.4, 0.025)])
 def test_strips_that_turn_elsewhere_widen_the_path_along_itself(dye, value, off):
     curve = fit_curve(chart(dye))
     ahead = lab_at(curve, value + off) - lab_at(curve, value - off)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from reader.budget import GLOW_SD, _glow, _roots, budget_of, departure, mixing
+from reader.budget import GLOW_SD, _by_ln_z, _roots, budget_of, departure, mixing
 from reader.card import standard_card
 from reader.card_check import check_card
 from reader.colour_fit import ColourFit
@@ -148,4 +148,30 @@ def test_paler_pads_are_known_better(fit):
 def test_paper_glow_is_the_slope_of_cielab_by_ln_z(lab):
     xyz = xyz_from_lab(np.array(lab))
 
-    assert np.allclose(_glow(_roots(np.array(lab))), GLOW_SD * lab_slopes(xyz)[:, 2] * xyz[2])
+    assert np.allclose(_by_ln_z(_roots(np.array(lab))), lab_slopes(xyz)[:, 2] * xyz[2])
+
+
+def with_grey(card, b):
+    """Return the card with the b* of its lightest grey measured like this."""
+    lightest = max(card.patches, key=lambda p: p.lab[0])
+    patches = tuple(
+        replace(p, lab=(p.lab[0], 0.0, b)) if p is lightest else p for p in card.patches
+    )
+    return replace(card, patches=patches)
+
+
+def test_a_measured_grey_that_is_too_blue_tells_of_paper_that_glows(fit):
+    """A LED brings no ultraviolet: where a 4 % glow in Z fails, pads look bluer by about 2.7."""
+    plain, glowing = (budget_of(fit, with_grey(MEASURED, b)) for b in (0.5, -2.4))
+
+    assert plain.glow_sd == 0.0
+    assert 0.015 < glowing.glow_sd < 0.03
+    assert glowing.at(PAD)[2, 2] > plain.at(PAD)[2, 2] + 0.5
+    assert np.allclose(glowing.at(PAD)[:2, :2], plain.at(PAD)[:2, :2])
+
+
+def test_of_a_card_that_tells_nothing_of_its_paper_some_glow_is_feared(fit):
+    unknown = replace(MEASURED, patches=tuple(p for p in MEASURED.patches if p.lab[0] < 70.0))
+
+    assert budget_of(fit, unknown).glow_sd == GLOW_SD
+    assert budget_of(fit, with_grey(NOMINAL, -6.0)).glow_sd == GLOW_SD
