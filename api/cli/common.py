@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+from unicodedata import category
 
 if TYPE_CHECKING:
     from api.store import Store
@@ -21,9 +22,30 @@ class UnusableError(Exception):
     """Input that cannot be used; the message is the one sentence for the person."""
 
 
+MOST_BYTES = 200_000_000
+"""No file that we are given is larger; what has no end (a device) would fill the memory."""
+
+
 def complain(message: object) -> None:
-    """Say one sentence on standard error."""
-    print(f"dipstep: {message}", file=sys.stderr)
+    """Say one sentence on standard error, on one line whatever a file's name holds."""
+    print(f"dipstep: {printable(message)}", file=sys.stderr)
+
+
+def printable(message: object) -> str:
+    """Return a text in which what moves a terminal's cursor or colours stands as a code."""
+
+    def told(letter: str) -> str:
+        is_code = category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp")
+        return letter.encode("unicode_escape").decode() if is_code else letter
+
+    return "".join(map(told, str(message)))
+
+
+def place(text: str) -> Path:
+    """Parse a path, for argparse; an empty one is most often a variable that was never set."""
+    if not text:
+        raise argparse.ArgumentTypeError("the name is empty; name a file or folder")
+    return Path(text)
 
 
 @contextmanager
@@ -56,11 +78,22 @@ def read_bytes(path: Path) -> bytes:
     if path.is_dir():
         raise UnusableError(f"{path}: is a folder; name a file in it")
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read() if _is_small(path) else file.read(MOST_BYTES + 1)
     except OSError as fault:
         raise UnusableError(f"{path}: {reason(fault)}; check the path") from None
     except ValueError:
         raise UnusableError(f"{str(path)!r}: is no possible file name; check the path") from None
+    if len(data) > MOST_BYTES:
+        raise UnusableError(
+            f"{path}: holds more than {MOST_BYTES / 1e6:.0f} MB; check that it is the right file"
+        )
+    return data
+
+
+def _is_small(path: Path) -> bool:
+    """Say whether the file has an end, and one that is near."""
+    return path.is_file() and path.stat().st_size <= MOST_BYTES
 
 
 def read_text(path: Path) -> str:

@@ -16,7 +16,11 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif"
 """What is taken for a photo in a folder; a file that is named is looked at whatever its name."""
 
 
-def shown(path: Path) -> str:
+LARGEST_BYTES = 100_000_000
+"""As `reader.photo.MAX_BYTES`, which would have to be loaded with all of the reader."""
+
+
+def shown(path: Path | str) -> str:
     """Return a path as text that can always be written; what is no UTF-8 is told in hex."""
     return os.fsencode(path).decode("utf-8", "backslashreplace")
 
@@ -50,15 +54,21 @@ def load(path: Path) -> Named | Fault:
         if path.is_dir():
             list(path.iterdir())
             return Fault("no_such_file", f"{name}: the folder holds no photos; name another")
+        if path.exists() and not path.is_file():
+            return Fault(
+                "no_such_file", f"{name}: is a pipe or a device; save the photo to a file first"
+            )
+        if path.is_file() and path.stat().st_size > LARGEST_BYTES:
+            return Fault(
+                "not_an_image",
+                f"{name}: has {path.stat().st_size / 1e6:.0f} MB, more than "
+                f"{LARGEST_BYTES / 1e6:.0f} MB; save it as JPEG",
+            )
         return Named(name, read_bytes(path))
     except OSError as fault:
         return Fault("no_such_file", f"{name}: {reason(fault)}; check who may look into it")
     except UnusableError as fault:
-        return Fault("no_such_file", _tellable(str(fault)))
-
-
-def _tellable(text: str) -> str:
-    return os.fsencode(text).decode("utf-8", "backslashreplace")
+        return Fault("no_such_file", shown(str(fault)))
 
 
 def labels(paths: Sequence[Path]) -> list[str]:

@@ -13,6 +13,8 @@ from api.cli.common import (
     UnusableError,
     complain,
     moment,
+    place,
+    printable,
     read_bytes,
     reason,
     seconds,
@@ -41,19 +43,19 @@ def add(verbs: Verbs) -> None:
         epilog=f"{EXAMPLE}; with a newer table: {AGAIN}",
     )
     verb.add_argument(
-        "photos", type=Path, nargs="*", metavar="PHOTO", help="JPEG, PNG or HEIC; or a folder"
+        "photos", type=place, nargs="*", metavar="PHOTO", help="JPEG, PNG or HEIC; or a folder"
     )
     verb.add_argument(
-        "--table", type=Path, required=True, metavar="TABLE.csv", help="the calibration table"
+        "--table", type=place, required=True, metavar="TABLE.csv", help="the calibration table"
     )
     verb.add_argument(
         "--card",
-        type=Path,
+        type=place,
         metavar="MEASURED",
         help="the card's measured colours (CGATS.17, CxF3 or CSV); without them bands are wider",
     )
     verb.add_argument(
-        "--layout", type=Path, metavar="CARD.json", help="a card of your own (default: ours)"
+        "--layout", type=place, metavar="CARD.json", help="a card of your own (default: ours)"
     )
     when = verb.add_mutually_exclusive_group()
     when.add_argument(
@@ -69,14 +71,14 @@ def add(verbs: Verbs) -> None:
         "--fuse", action="store_true", help="all photos show one strip: make one reading of them"
     )
     verb.add_argument(
-        "--explain", type=Path, metavar="DIR", help="write pictures of what was found into DIR"
+        "--explain", type=place, metavar="DIR", help="write pictures of what was found into DIR"
     )
     verb.add_argument(
         "--jobs", type=workers, metavar="N", help="photos read at once (default: one a core)"
     )
     verb.add_argument(
         "--again",
-        type=Path,
+        type=place,
         metavar="READINGS",
         help="read the photos of these readings again (lines of --json), each beside its former "
         "self; what was not named anew stays as it was",
@@ -172,7 +174,8 @@ def for_people() -> Callable[[dict[str, Any]], None]:
     style, known, wanted = Style.of(sys.stdout), all_reasons(), wanted_ranges()
 
     def tell(answer: dict[str, Any]) -> None:
-        print(tell_reading(answer, wanted, known, style), end="\n\n", flush=True)
+        told = {**answer, "photo": printable(answer["photo"])}
+        print(tell_reading(told, wanted, known, style), end="\n\n", flush=True)
 
     return tell
 

@@ -4,15 +4,21 @@ import json
 import os
 import shutil
 import signal
+import struct
+import subprocess
+import sys
+import zlib
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from api.cli import crew
+from api.cli.photo_files import LARGEST_BYTES
 from api.look import Look, Wish
 from api.named import Named
 from api.workers import Fault
+from reader.photo import MAX_BYTES
 from tests.whole.test_cli import GOOD, MEASURED, SAMPLES, TABLE, complaint, dipstep, lines, read
 
 EVENING = SAMPLES / "06-evening-lamp.jpg"
@@ -195,3 +201,91 @@ def test_a_reading_tells_what_it_was_made_with():
     assert all(len(made[key]["sha256"]) == 64 for key in ("table", "card"))
     assert json.dumps(made)
     assert dipstep("read", GOOD, "--table", TABLE, "--json").returncode == 0
+
+
+@pytest.fixture
+def odd_files(tmp_path):
+    """Return places that are no photos, with what is said of each."""
+    (tmp_path / "empty.jpg").write_bytes(b"")
+    (tmp_path / "folder.jpg").mkdir()
+    (tmp_path / "half.jpg").write_bytes(GOOD.read_bytes()[:40_000])
+    (tmp_path / "loop.jpg").symlink_to(tmp_path / "loop.jpg")
+    (tmp_path / "two\nlines\x1b[31m.jpg").write_text("no photo")
+    (tmp_path / "bomb.png").write_bytes(png_header(30_000, 30_000))
+    with (tmp_path / "endless.jpg").open("wb") as file:
+        file.truncate(150_000_000)
+    os.mkfifo(tmp_path / "pipe.jpg")
+    return {
+        "empty.jpg": "the photo is empty (0 bytes); choose another file",
+        "folder.jpg": "the folder holds no photos; name another",
+        "gone.jpg": "no such file or directory; check the path",
+        "half.jpg": "the photo is cut off: its file ends in the middle; copy it again",
+        "loop.jpg": "too many levels of symbolic links; check the path",
+        "two\nlines\x1b[31m.jpg": "the file is no photo in JPEG, PNG, WebP, TIFF or HEIC",
+        "bomb.png": "the photo has 30000 x 30000 pixels, more than 60 megapixels",
+        "endless.jpg": "has 150 MB, more than 100 MB; save it as JPEG",
+        "pipe.jpg": "is a pipe or a device; save the photo to a file first",
+    }
+
+
+def png_header(width, height):
+    """Return the head of a PNG that would fill gigabytes."""
+    head = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    chunks = (head, b"IDAT" + zlib.compress(bytes(10_000)))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(one) - 4) + one + struct.pack(">I", zlib.crc32(one)) for one in chunks
+    )
+
+
+def test_what_is_no_photo_is_one_line_with_place_and_cure(odd_files, tmp_path):
+    """One line a file on each stream, whatever its name holds, and the others are still read."""
+    names = [*odd_files, "/dev/zero"]
+    done = read(*(tmp_path / name for name in names), GOOD)
+    told = lines(done)
+    said = dict(zip(names, done.stderr.splitlines(), strict=True))
+
+    assert done.returncode == 0
+    assert told[-1]["status"] == "accepted"
+    assert {tuple(one["reasons"]) for one in told[:-1]} == {("not_an_image",), ("no_such_file",)}
+    for name, words in odd_files.items():
+        shown = name.replace("\n", "\\n").replace("\x1b", "\\x1b")
+        assert said[name].startswith(f"dipstep: {tmp_path}/{shown}: {words}")
+    assert said["/dev/zero"].endswith("is a pipe or a device; save the photo to a file first")
+
+
+def test_a_table_without_an_end_is_one_sentence():
+    said = complaint(read(GOOD, table="/dev/zero"))
+
+    assert said == "/dev/zero: holds more than 200 MB; check that it is the right file"
+
+
+@pytest.mark.parametrize("words", [("",), (GOOD, "--explain", ""), (GOOD, "--card", "")])
+def test_an_empty_name_is_wrong_usage(words):
+    done = read(*words)
+
+    assert done.returncode == 2
+    assert "the name is empty" in done.stderr
+
+
+def test_pictures_that_find_no_room_leave_no_half_of_one(tmp_path):
+    """A limit on the size of files stands for a full disk."""
+    code = (
+        "import resource, signal, sys; from api.cli import main; "
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); sys.exit(main(sys.argv[1:]))"
+    )
+    words = ["read", GOOD, "--table", TABLE, "--explain", tmp_path, "--json"]
+    done = subprocess.run(
+        [sys.executable, "-c", code, *map(str, words)], capture_output=True, text=True
+    )
+
+    assert done.returncode == 1
+    assert done.stderr.splitlines() == [
+        f"dipstep: {tmp_path}/01-shade-seen.jpg: cannot be written (file too large); "
+        "choose another place"
+    ]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_limit_on_bytes_is_the_readers():
+    assert LARGEST_BYTES == MAX_BYTES
