@@ -86,6 +86,12 @@ class Belief:
         self.cov[:, place] = 0.0
         self.cov[place, place] = sd * sd
 
+    def tie(self, one: str, other: str, correlation: float) -> None:
+        """Correlate two entries that were independent."""
+        first, second = self.index[one], self.index[other]
+        together = correlation * self.sd(one) * self.sd(other)
+        self.cov[first, second] = self.cov[second, first] = together
+
     def shake(self, name: str, sd: float) -> None:
         """Add independent noise to an entry."""
         place = self.index[name]

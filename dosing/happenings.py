@@ -59,7 +59,8 @@ def read(state: State, reading: Reading) -> None:
     """
     weights = dict((SHOWN_OF_HOSE if reading.sample == "fill" else SHOWN)[reading.analyte])
     mean, variance = state.shown(reading.analyte, reading.sample)
-    if is_news(reading, mean, variance):
+    same_water = reading.sample == "tub" and reading.analyte in state.read_h
+    if not same_water and is_news(reading, mean, variance):
         main = next(iter(weights))
         state.belief.renew(main, state.belief.of(main), _unknown(reading, mean))
     method = f"error of {reading.source} {reading.analyte}"
@@ -67,7 +68,7 @@ def read(state: State, reading: Reading) -> None:
     weights[method] = 1.0 if reading.analyte == "ph" else mean + offset_of(reading)
     mean, variance = state.belief.moments(weights)
     mean, variance = max(mean, 0.0), max(variance, 1e-12)
-    wider, widen = widened(reading, mean, variance)
+    wider, widen = widened(reading, mean, variance, same_water=same_water)
     if wider > variance:
         state.belief.shake(next(iter(weights)), (wider - variance) ** 0.5)
         variance = wider
@@ -75,6 +76,8 @@ def read(state: State, reading: Reading) -> None:
     widen *= 2.0 if doubtful and state.belief.of("free") > BLEACHES_PH else 1.0
     widen *= (1.0 - SHARED_SHARE) ** 0.5
     state.belief.correct(weights, *combine(reading, mean, variance, widen))
+    if reading.sample == "tub":
+        state.read_h[reading.analyte] = 0.0
     state.hold_positive()
 
 
@@ -92,6 +95,7 @@ def dose(state: State, product: Product, grams: float, *, moves_ph: bool = True)
     """
     if grams <= 0.0 or product.analyte is None:
         return
+    state.read_h.clear()
     strength = f"strength of {product.id}"
     state.belief.add_entry(strength, 0.0, max(product.strength_error_95 / NORMAL_95, 1e-3))
     if product.removes_mg_caco3_per_g is not None or product.removes_ug_per_g is not None:
@@ -232,6 +236,7 @@ def replace_water(state: State, fraction: float) -> None:
     fraction = min(max(fraction, 0.0), 1.0)
     if fraction == 0.0:
         return
+    state.read_h.clear()
     _mix_ph(state, fraction)
     belief = state.belief
     rows = {n: {n: 1.0 - fraction, f"hose_{n}": fraction} for n in DISSOLVED}

@@ -57,6 +57,8 @@ SMALL_EXPONENT: Final = 0.08
 """Up to this share of excess CO2 lost, nor does that of pH."""
 CHLORINE_INPUTS: Final = ("free", "demand", "decay", "eats", "organics", "yield")
 BREATH_INPUTS: Final = ("net", "ph", "still", "jets")
+SAME_WATER_H: Final = 0.25
+"""Readings closer than this are of the same water [h] (common practice)."""
 
 
 def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
@@ -69,6 +71,8 @@ def advance(state: State, hours: float, jets_h: float = 0.0) -> None:
     hours = min(hours, LONGEST_PIECE_H)
     jets_h = min(max(jets_h, state.jets_left_h), hours)
     state.jets_left_h = max(state.jets_left_h - hours, 0.0)
+    ages = ((analyte, age + hours) for analyte, age in state.read_h.items())
+    state.read_h = {analyte: age for analyte, age in ages if age < SAME_WATER_H}
     before = state.belief.of("free")
     _chlorine(state, hours)
     # Used chlorine ends as chloride, and the cell takes its chlorine from there.

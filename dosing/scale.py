@@ -154,20 +154,22 @@ def is_news(reading: Reading, mean: float, variance: float) -> bool:
     return fits(NEWS_SHARE, UNKNOWN**2 + spread**2 + width**2) > max(held, strayed)
 
 
-def widened(reading: Reading, mean: float, variance: float) -> tuple[float, float]:
+def widened(
+    reading: Reading, mean: float, variance: float, *, same_water: bool = False
+) -> tuple[float, float]:
     """Return the variance a belief should have had, and how much wider the reading's band.
 
     A reading more than `SURPRISE` joint deviations off says that somebody was too sure. Of what
     moves by itself it was the belief (jets nobody told of, more bathers than usual): it is widened
-    until the reading fits. What only a dose moves stays where many readings saw it: there belief
-    and reading are widened alike, so that the middle moves no more than it would have, and the
-    band tells the doubt.
+    until the reading fits. What only a dose moves, or was read in the `same_water` minutes ago,
+    stays where other readings saw it: there belief and reading are widened alike, so that the
+    middle moves no more than it would have, and the band tells the doubt.
     """
     off = surprise(reading, mean, variance)
     if off <= SURPRISE:
         return variance, 1.0
     excess = (off / SURPRISE) ** 2
-    if not ANALYTES[reading.analyte].drifts:
+    if same_water or not ANALYTES[reading.analyte].drifts:
         return variance * excess, math.sqrt(excess)
     _, spread = bell(reading.analyte, mean, variance, offset_of(reading))
     width = deviation(reading)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from dosing.belief import Belief
@@ -54,6 +54,8 @@ water will still eat of chlorine [mg/L] and `eats` how fast [1/(mg/L h)]; `decay
 and `jets` the share of excess carbon dioxide lost [1/h]; `softening` and `removing` what a medium
 and a remover will still take; `volume` is ln(true / stated)."""
 
+CELL_FITS: Final = 0.7
+"""Correlation of the ln of `yield` and `decay`: a cell was chosen for what its tub loses."""
 YIELD_AT_UNKNOWN_OUTPUT: Final = (math.log(1.8), 0.9)
 """`yield` where nobody told the output: from hardly anything to a strong cell at full output."""
 
@@ -124,6 +126,9 @@ class State:
     jets_left_h: float = 0.0
     """How long the jets still run for the last dose [h]."""
 
+    read_h: dict[str, float] = field(default_factory=dict)
+    """How long ago each analyte of the tub was read, as long as the water is the same [h]."""
+
     def copy(self) -> State:
         """Return a state that can be moved without moving this."""
         return State(
@@ -136,6 +141,7 @@ class State:
             self.output_known,
             self.caught,
             self.jets_left_h,
+            self.read_h.copy(),
         )
 
     def forget_output(self) -> None:
@@ -190,7 +196,9 @@ def new_state(tub: Tub) -> State:
     priors = dict(TUB_PRIORS)
     if tub.sanitizer == "bromine":
         priors |= {"bromine": (2.0, 3.0), "free": (0.0, 0.3)}
-    return State(Belief(priors | dict(HOSE_PRIORS)), tub)
+    belief = Belief(priors | dict(HOSE_PRIORS))
+    belief.tie("decay", "yield", CELL_FITS)
+    return State(belief, tub)
 
 
 def sample_at(state: State, temperature_c: float) -> WaterSample:

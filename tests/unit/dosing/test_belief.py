@@ -77,3 +77,12 @@ def test_moving_keeps_what_is_shared():
     assert belief.cov[0, 1] == pytest.approx(2.0)
     assert belief.cov == pytest.approx(belief.cov.T)
     assert belief.sd("a") ** 2 == pytest.approx(0.25 + 4.0 + 0.01)
+
+
+def test_tied_entries_tell_of_each_other():
+    belief = Belief(PRIORS)
+    belief.tie("a", "b", 0.8)
+    belief.correct({"a": 1.0}, 1.5, 1e-9)
+
+    assert belief.of("b") == pytest.approx(2.0 + 0.8 * 0.2)
+    assert belief.sd("b") == pytest.approx(0.6 * 0.2)

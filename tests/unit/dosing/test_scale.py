@@ -118,4 +118,6 @@ def test_one_reading_far_off_moves_what_many_have_seen_a_little_and_widens_it():
 
     assert 170.0 < mean < 215.0
     assert after**0.5 > 44.0
-    assert widened(reading("ph", 7.9, 7.7, 8.1), 7.2, 0.1**2)[1] == 1.0  # of pH the belief gives in
+    ph = reading("ph", 7.9, 7.7, 8.1)
+    assert widened(ph, 7.2, 0.1**2)[1] == 1.0  # of pH the belief gives in
+    assert widened(ph, 7.2, 0.1**2, same_water=True)[1] > 2.0  # but not within minutes

@@ -1,5 +1,6 @@
 """What is believed of the water: the log's readings, doses and time in one estimate."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -252,3 +253,13 @@ def test_leaving_the_ph_alone_changes_nothing_else_of_a_dose():
         for analyte in ("total_alkalinity", "free_chlorine", "salt", "calcium_hardness"):
             assert part.band(analyte) == whole.band(analyte)
         assert part.value("ph") == now.value("ph") != whole.value("ph")
+
+
+def test_two_methods_that_contradict_within_minutes_leave_doubt_between_them():
+    """The water did not change in a minute: one of them errs, and nobody knows which."""
+    strip = reading(0.0, "ph", 7.4, 7.2, 7.6)
+    other = replace(strip, at=hour(1 / 60), value=8.6, low=8.4, high=8.8, source="drop_test")
+    low, high = water(strip, other, at=1 / 60).band("ph")
+
+    assert low < 7.6
+    assert high > 8.4
