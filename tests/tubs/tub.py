@@ -112,7 +112,7 @@ class Tub:
         self.bathers_mg_l_day = bathers_mg_l_day
         lost = 4.5 * self.facts.decay_per_day + self.facts.organics_mg_l_day + bathers_mg_l_day
         self.output = min(1.0, lost / self.facts.yield_mg_l_day) if salty else 0.0
-        self.sensor_since = self.now if self.facts.has_sensor else None
+        self.sensor_since = self.now - timedelta(days=30) if self.facts.has_sensor else None
 
     def drain(self) -> None:
         self.filled, self.ions, self.output, self.bromine = False, None, 0.0, 0.0
