@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from dosing.analytes import ANALYTES, NORMAL_95
 from dosing.log import Reading
 
-CONFLICT = 3.3
+CONFLICT = 2.6
 """Two readings further apart than this many of their joint deviations contradict each other."""
 
 

@@ -228,10 +228,10 @@ class History:
         few = standing.count <= FEW and not standing.contradicts
         if seen.state == "undecided" and surely and few:
             return replace(seen, state=state_of(believed), probability=believed)
-        against = (seen.state == "open" and believed < bar(standing)) or (
+        against = (seen.state == "open" and believed < max(0.5, bar(standing))) or (
             seen.state == "shut" and believed > 0.5
         )
-        if against and standing.count == 1:
+        if against and standing.count <= FEW:
             return replace(seen, state="undecided", probability=between(believed))
         return seen
 

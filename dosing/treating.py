@@ -27,6 +27,9 @@ NEUTRALISE_ABOVE = 15.0
 LOOKS = 3
 """Readings of one water before a cut dose, while it would end inside with too small a chance."""
 
+MANY_LOOKS = 8
+"""The same where these looks leave the other gate undecided."""
+
 BEARABLE_PH = 8.0
 """Up to here upkeep may leave the pH for a day; above, chlorine works too slowly (mahc)."""
 
@@ -179,7 +182,8 @@ def _spared(now: Situation, gate: Gate | Hold, where: str, plan: DosePlan) -> To
         return plan
     other = next(one for _, one in now.gates() if one.analyte == plan.spares)
     label = ANALYTES[plan.spares].label
-    if now.standing(other).count < LOOKS:
+    looks = len(now.standing(other).looks)
+    if looks < LOOKS or (now.state(other).state == "undecided" and looks < MANY_LOOKS):
         reason = (
             f"{plan.product.label} for the {ANALYTES[gate.analyte].label} also moves the {label}, "
             "which is near its limit: read that once more first."
