@@ -70,7 +70,7 @@ def tell_comparison(found: LotComparison, notes: Sequence[str]) -> str:
 
 def tell_recipe(recipe: Recipe) -> str:
     """Return the series, the steps and, before both, the cautions."""
-    lines = [f"Waters of known {recipe.analyte} [{recipe.unit}]", "", "Before you begin:"]
+    lines = [f"Waters of known {plain(recipe.analyte)} [{recipe.unit}]", "", "Before you begin:"]
     lines += [f"  ! {caution}" for caution in recipe.cautions]
     lines += ["", "How to mix:"]
     lines += [f"  {i}. {step}" for i, step in enumerate(recipe.steps, 1)]

@@ -193,8 +193,9 @@ const faultsOf = () => {
   }
   for (const row of rows.children) {
     const values = valuesOf(row);
-    want(field(row, "values"), values.length >= 2 && !values.some(Number.isNaN), "Type at least two values, such as 0 1 3.");
-    want(field(row, "values"), new Set(values).size === values.length, "A value stands there twice.");
+    const typed = values.length >= 2 && !values.some(Number.isNaN);
+    want(field(row, "values"), typed, "Type at least two values, such as 0 1 3.");
+    if (typed) want(field(row, "values"), new Set(values).size === values.length, "A value stands there twice.");
     for (const [name, least] of [["read_after_s", 0], ["centre_mm", 0.1], ["size_mm", 0.1]]) {
       const value = number(field(row, name).value || "x");
       want(field(row, name), value >= least, "Type a number.");
