@@ -156,7 +156,7 @@ def read_rows(
         cells_of = dict(zip(header, padded, strict=True))
         rows.append(Row(line, cells_of, comma=lines.delimiter != ","))
     if not rows:
-        faults.append(Fault("there is no row under the header", "write its rows under it", header_line))
+        faults.append(Fault("there is no row under the header", "write rows under it", header_line))
     return rows, faults
 
 

@@ -169,7 +169,7 @@ FAULTS = {
     ),
     "no rows": (
         HEADER,
-        "lot7.csv, line 1: there is no row under the header; write its rows under it",
+        "lot7.csv, line 1: there is no row under the header; write rows under it",
     ),
     "empty file": ("", f"lot7.csv: the file is empty; write the first line as: {HEADER}"),
     "no header": (
