@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
-from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
 from api.books import Desk
@@ -83,7 +82,6 @@ def create_app(settings: Settings, now: Clock = utc_now) -> FastAPI:
         if settings.warm:
             desk = Desk(now(), "dipstep", kept_procedures(app.state.store, settings.home))
             await warm_up(app, app.state.store, desk)
-            await run_in_threadpool(app.state.pool.wait_loaded, settings.read_timeout_s)
         known: set[Any] = set()
         freshener = Freshener(
             app.state.store,

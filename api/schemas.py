@@ -31,6 +31,8 @@ class HealthOut(BaseModel):
     status: Literal["ok"]
     version: str
     database: dict[str, str | None]
+    readers_ready: int
+    """Readers that have loaded everything; the first photo waits for one."""
 
 
 class CardOut(Open):

@@ -13,7 +13,6 @@ import multiprocessing
 import os
 import sys
 import threading
-import time
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future
@@ -118,6 +117,7 @@ class _Worker:
 
     def __init__(self, method: Method = "spawn", practises: bool = False) -> None:
         self.practises = practises
+        self.greeting = threading.Lock()
         self.start(method)
 
     def start(self, method: Method = "spawn") -> None:
@@ -133,7 +133,7 @@ class _Worker:
 
     def wait_loaded(self, timeout_s: float) -> bool:
         """Wait until everything is loaded, and say whether it is."""
-        with contextlib.suppress(EOFError, OSError):
+        with self.greeting, contextlib.suppress(EOFError, OSError):
             if not self.loaded and self.pipe.poll(timeout_s):
                 self.pipe.recv()
                 self.loaded = True
@@ -178,12 +178,17 @@ class ReadingPool:
         self._turns = threading.Lock()
         self._idle = deque(self._workers)
         self._waiting: deque[Future[_Worker]] = deque()
+        if practises:
+            threading.Thread(target=self._greet, name="greet", daemon=True).start()
 
-    def wait_loaded(self, timeout_s: float) -> None:
-        """Wait until every worker has loaded everything, or until the time is over."""
-        until = time.monotonic() + timeout_s
+    def loaded(self) -> int:
+        """Return how many workers have loaded everything, as far as they were heard."""
+        return sum(worker.loaded for worker in self._workers)
+
+    def _greet(self) -> None:
+        """Hear from every worker that it has loaded everything."""
         for worker in self._workers:
-            worker.wait_loaded(max(until - time.monotonic(), 0.0))
+            worker.wait_loaded(LOADED_AFTER_S)
 
     def read(self, task: Task) -> Answer | Fault:
         """Do one task; raise `AllBusyError` when no worker becomes free in time."""

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse
 from sqlalchemy import func, select
 
-from api.deps import Asker, StoreOf
+from api.deps import Asker, PoolOf, StoreOf
 from api.schemas import HealthOut, problems
 from api.store import Decision, Photo, Review, Tub
 
@@ -16,9 +16,14 @@ router = APIRouter(tags=["health"])
 
 
 @router.get("/health")
-def get_health(store: StoreOf) -> HealthOut:
-    """Say that the service can serve, its version and its database."""
-    return HealthOut(status="ok", version=version("dipstep"), database=store.describe())
+def get_health(store: StoreOf, pool: PoolOf) -> HealthOut:
+    """Say that the service can serve: version, database, and how many readers stand ready."""
+    return HealthOut(
+        status="ok",
+        version=version("dipstep"),
+        database=store.describe(),
+        readers_ready=pool.loaded(),
+    )
 
 
 @router.get("/metrics", response_class=PlainTextResponse, responses=problems(401))
