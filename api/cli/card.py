@@ -74,7 +74,9 @@ def _add_watch(kinds: Verbs) -> None:
         "watch",
         help="say whether a card in use is fading",
         description="Say of each measured card that the shop keeps whether its colours still fit, "
-        "from all readings made with it.",
+        "from all readings made with it in fair light. It tells a fifth of magenta and yellow gone "
+        "after some thirty photos, a tenth seldom: the control water, dipped each morning, sees "
+        "it sooner.",
         epilog="example: dipstep card watch",
     )
     watch.add_argument("name", nargs="?", metavar="CARD", help="one card; all if not given")

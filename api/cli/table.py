@@ -78,7 +78,10 @@ def _add_compare(kinds: Verbs) -> None:
         "compare",
         help="say whether a new lot reads as the old table says",
         description="Compare two tables, or a few strips of a new lot in known waters with the "
-        "old table: three strips or more, best in waters of different values.",
+        "old table: three strips or more, best in waters of different values. The test: each "
+        "pad's mean shift along the old path, in steps, over its standard error (Student's t, all "
+        "pads together 3 false alarms in 100); a pad fails too when its colours lie beside the "
+        "path, or its strips contradict one another, by a chance under 1 in 10,000.",
         epilog="example: dipstep table compare old.csv --runs new-lot.csv",
     )
     compare.add_argument("table", type=Path, metavar="OLD.csv", help="the table in use")
