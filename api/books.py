@@ -57,8 +57,17 @@ def add_tub(session: Session, record: Mapping[str, Any], desk: Desk) -> str:
     return tub.id
 
 
+def take_turn(session: Session, tub_id: str) -> None:
+    """Wait until nobody else writes for this tub: what follows sees all that was written before.
+
+    On SQLite there is one pen for all the books and nothing to wait for.
+    """
+    session.execute(select(Tub.id).where(Tub.id == tub_id).with_for_update())
+
+
 def change_tub(session: Session, tub_id: str, changes: Mapping[str, Any], desk: Desk) -> None:
     """Keep what is now said of the tub; what was said before stays."""
+    take_turn(session, tub_id)
     before = tub_data(session, tub_id)
     data = checked_tub({**before, **flat(changes)}, desk)
     if data != before:
@@ -180,6 +189,7 @@ def _moment(text: Any) -> datetime | None:
 
 def refresh(session: Session, tub_id: str, desk: Desk) -> dict[str, Any] | None:
     """Ask the engine anew and keep the answer for the list of tubs."""
+    take_turn(session, tub_id)
     answer, trouble = None, None
     try:
         answer = checked_answer(log_of(session, tub_id), desk)
@@ -219,6 +229,7 @@ def enter(
     session: Session, tub_id: str, events: Sequence[Mapping[str, Any]], desk: Desk, origin: Origin
 ) -> list[TubEvent]:
     """Enter events, all or none; raise ValueError when the log could not be used with them."""
+    take_turn(session, tub_id)
     said = tub_data(session, tub_id)
     standing = [one.data for one in events_in(session, tub_id) if one.id != origin.replaces]
     try:
@@ -269,6 +280,7 @@ def by_key(session: Session, tub_id: str, key: str | None) -> TubEvent | None:
 
 def withdraw(session: Session, tub_id: str, event_id: str, why: str, desk: Desk) -> bool:
     """Take an event out of the log, and say whether it stood there."""
+    take_turn(session, tub_id)
     if event_id not in {event.id for event in events_in(session, tub_id)}:
         return False
     session.add(Withdrawal(event_id=event_id, why=why, at=desk.now, by=desk.by))

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-from sqlalchemy.exc import DataError
+from sqlalchemy.exc import DataError, IntegrityError, OperationalError
 from starlette.exceptions import HTTPException
 
 log = logging.getLogger("dipstep.service")
@@ -96,14 +96,31 @@ def add_handlers(app: FastAPI, as_page: AsPage) -> None:
         detail = text.format(path=request.url.path, method=request.method)
         return answer(request, fault.status_code, code, detail, dict(fault.headers or {}))
 
-    @app.exception_handler(DataError)
-    @app.exception_handler(OverflowError)
-    def no_room(request: Request, __: Exception) -> Response:
-        detail = "a number or text that was sent is none that can be kept; shorten or correct it"
-        return answer(request, 422, "cannot_be_kept", detail)
+    add_book_handlers(app, answer)
 
     @app.exception_handler(Exception)
     def our_fault(request: Request, fault: Exception) -> Response:
         log.error("%s %s failed", request.method, request.url.path, exc_info=fault)
         detail = "this is a fault of Dipstep; nothing was kept, try again"
         return answer(request, 500, "our_fault", detail)
+
+
+def add_book_handlers(app: FastAPI, answer: Callable[..., Response]) -> None:
+    """Tell what the database refuses: what cannot be kept, what was written meanwhile, no books."""
+
+    @app.exception_handler(DataError)
+    @app.exception_handler(OverflowError)
+    def no_room(request: Request, __: Exception) -> Response:
+        detail = "a number or text that was sent is none that can be kept; shorten or correct it"
+        return answer(request, 422, "cannot_be_kept", detail)
+
+    @app.exception_handler(IntegrityError)
+    def meanwhile(request: Request, __: IntegrityError) -> Response:
+        detail = "somebody else has just written the same; look at what stands there, and try again"
+        return answer(request, 409, "written_meanwhile", detail)
+
+    @app.exception_handler(OperationalError)
+    def away(request: Request, fault: OperationalError) -> Response:
+        log.error("%s %s: the database is away", request.method, request.url.path, exc_info=fault)
+        detail = "the books are busy or away; nothing was kept, try again in a minute"
+        return answer(request, 503, "books_away", detail, {"Retry-After": "30"})

@@ -75,6 +75,7 @@ def refresh_one(store: Store, tub_id: str, asked_at: datetime, desk: Desk) -> No
     except ValueError as fault:
         trouble = str(fault)
     with store.writing() as session:
+        books.take_turn(session, tub_id)
         now_kept = session.get(TubSummary, tub_id)
         if now_kept is not None and now_kept.asked_at == asked_at:
             books.keep_summary(session, tub_id, desk, answer, trouble)

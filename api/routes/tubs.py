@@ -94,6 +94,7 @@ def post_event(
     """
     books.replay(store, tub_id, desk)
     with store.writing() as session, unusable():
+        books.take_turn(session, tub_id)
         known = books.by_key(session, tub_id, idempotency_key)
         if known is not None:
             response.status_code = 200
