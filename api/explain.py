@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from api.job import Job
-from api.measure import PadReading, PhotoReading
+from api.measure import KNOWN, PadReading, PhotoReading
 from api.wanted import wanted_ranges
 from api.workers import Pictures
 from calibration.curve import Curve
 from calibration.estimate import posterior
 from calibration.picture import draw_path
-from calibration.value_picture import draw_posterior
+from calibration.value_picture import draw_posterior, draw_untold
 from reader.explain import draw_flat
 from reader.photo import open_photo
 from reader.picture import draw_seen
+
+WEIGHTS = ("spoils", "doubt", "note")
 
 
 def pictures_of(data: bytes, reading: PhotoReading, job: Job, kinds: Pictures) -> dict[str, bytes]:
@@ -26,16 +30,19 @@ def pictures_of(data: bytes, reading: PhotoReading, job: Job, kinds: Pictures) -
         pictures["flat.jpg"] = flat
     if "pads" in kinds:
         for pad in reading.pads:
-            pictures |= pad_pictures(pad, job.curves[pad.chart.pad])
+            pictures |= pad_pictures(pad, job.curves[pad.chart.pad], reading.reasons)
     return pictures
 
 
-def pad_pictures(pad: PadReading, curve: Curve) -> dict[str, bytes]:
-    """Return one pad's colour on its chart's path, and what it says about the value, as SVG."""
-    if pad.lab is None or pad.cov is None or pad.estimate is None:
-        return {}
+def pad_pictures(pad: PadReading, curve: Curve, of_photo: Sequence[str] = ()) -> dict[str, bytes]:
+    """Return one pad's colour on its chart's path, and what it says about the value, as SVG.
+
+    A pad without a colour has the second alone: it says why, by its reasons or those `of_photo`.
+    """
     name = f"pad{pad.chart.pad}-{pad.chart.analyte}"
     wanted = wanted_ranges().get(pad.chart.analyte)
+    if pad.lab is None or pad.cov is None or pad.estimate is None:
+        return {f"{name}-value.svg": draw_untold(curve, why(pad, of_photo), wanted).encode()}
     seen = posterior(curve, pad.lab, pad.cov, pad.dof)
     return {
         f"{name}-path.svg": draw_path(curve, pad.lab, pad.cov, pad.estimate.at).encode(),
@@ -43,3 +50,10 @@ def pad_pictures(pad: PadReading, curve: Curve) -> dict[str, bytes]:
             curve, seen, pad.estimate, wanted, pad.status != "unreadable"
         ).encode(),
     }
+
+
+def why(pad: PadReading, of_photo: Sequence[str]) -> str:
+    """Return the heaviest reason with its cure, the pad's own before those of the photo."""
+    said = [KNOWN[code] for code in (*pad.reasons, *of_photo) if code in KNOWN]
+    heaviest = min(said, key=lambda one: WEIGHTS.index(one.weight), default=None)
+    return f"{heaviest.sentence} {heaviest.cure}" if heaviest else "Its colour was not seen."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import numpy as np
 
 from calibration.curve import Curve, steps_at
@@ -70,6 +72,33 @@ def draw_posterior(
         parts += _wanted(wanted, [across(end) for end in ends(*wanted)], base + 58, chart.unit)
     height = base + (58 if wanted is None else 92)
     return page(WIDTH, height, f"{name}, {sure}", parts)
+
+
+def draw_untold(curve: Curve, why: str, wanted: Wanted | None = None) -> str:
+    """Return an SVG of the chart alone, for a pad without a colour: that and `why` in words."""
+    chart, x, w, base = curve.chart, 24.0, 342.0, 176.0
+    name = f"{plain(chart)}: {UNTOLD}"
+    words = wrap(why, int((WIDTH - 40.0) / (LETTER * 12)))
+
+    def across(step: float) -> float:
+        return x + w * (step + 0.5) / (curve.last + 1.0)
+
+    parts = [
+        text((20, 28), name, 17, "start", bold=True),
+        *(text((20, 52 + 18 * i), line_, 12, "start", QUIET) for i, line_ in enumerate(words)),
+        line((x, base), (x + w, base), INK),
+    ]
+    for i, block in enumerate(chart.blocks):
+        parts.append(swatch((across(i), base + 20), hex_from_lab(block.lab), 16))
+        parts.append(text((across(i), base + 45), f"{block.value:g}", 12, bold=True))
+    if wanted is not None:
+        steps = [
+            end if value is None else float(steps_at(curve, value))
+            for value, end in zip(wanted, (-0.5, curve.last + 0.5), strict=True)
+        ]
+        parts += _wanted(wanted, [across(s) for s in steps], base + 58, chart.unit)
+    height = base + (58 if wanted is None else 92)
+    return page(WIDTH, height, f"{name}, {why}", parts)
 
 
 def _wanted(wanted: Wanted, at: list[float], y: float, unit: str) -> list[str]:

@@ -31,8 +31,15 @@ VERDICT_SIGN: Mapping[str, str] = {"accepted": "", "recheck": "?", "unreadable":
 """Written beside the pad's number."""
 
 
+DRAWN = b"drawn by dipstep"
+"""A comment in each picture's file, by which it is not taken for a photo."""
+
+
 def encoded(canvas: Canvas) -> bytes:
-    """Return the picture (h, w, 3) RGB as JPEG."""
+    """Return the picture (h, w, 3) RGB as JPEG, marked as `DRAWN`."""
     settings = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
     _, data = cv2.imencode(".jpg", cv2.cvtColor(canvas, cv2.COLOR_RGB2BGR), settings)
-    return data.tobytes()
+    start, rest = bytes(data[:20]), bytes(data[20:])
+    # JFIF's own segment comes first (ITU-T T.871, 10.1), then our comment (ITU-T T.81, B.2.4.5).
+    comment = b"\xff\xfe" + (len(DRAWN) + 2).to_bytes(2, "big") + DRAWN
+    return start + comment + rest

@@ -24,6 +24,7 @@ from PIL import (
 
 from reader.encoding import Encoding, read_profile
 from reader.errors import PhotoError
+from reader.inks import DRAWN
 
 Pixels = NDArray[Any]
 """Picture in the file's own code values, RGB, shape (h, w, 3), uint8 or uint16."""
@@ -188,6 +189,10 @@ def _image(data: bytes) -> Image.Image:
         image = Image.open(io.BytesIO(data), formats=formats)
     except UnidentifiedImageError:
         raise PhotoError(f"the file is no photo in {KNOWN}; choose a photo") from None
+    if image.info.get("comment") == DRAWN:
+        raise PhotoError(
+            "the picture was drawn to explain a reading; give the photo as the camera saved it"
+        )
     width, height = image.size
     if width * height > MAX_PIXELS:
         raise PhotoError(

@@ -16,8 +16,10 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif"
 """What is taken for a photo in a folder; a file that is named is looked at whatever its name."""
 
 
+DRAWN = b"drawn by dipstep"
+"""As `reader.inks.DRAWN`."""
 LARGEST_BYTES = 100_000_000
-"""As `reader.photo.MAX_BYTES`, which would have to be loaded with all of the reader."""
+"""As `reader.photo.MAX_BYTES`; the reader itself would take a second to load."""
 
 
 def shown(path: Path | str) -> str:
@@ -43,8 +45,20 @@ def _inside(folder: Path) -> list[Path]:
     return [
         path
         for path in found
-        if path.suffix.lower() in SUFFIXES and not path.name.startswith(".") and path.is_file()
+        if path.suffix.lower() in SUFFIXES
+        and not path.name.startswith(".")
+        and path.is_file()
+        and not _is_drawn(path)
     ]
+
+
+def _is_drawn(path: Path) -> bool:
+    """Say whether this is one of our own pictures, which `--explain` may have put there."""
+    try:
+        with path.open("rb") as file:
+            return DRAWN in file.read(64)
+    except OSError:
+        return False
 
 
 def load(path: Path) -> Named | Fault:

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from api.cli import crew
-from api.cli.photo_files import LARGEST_BYTES
+from api.cli import crew, photo_files
 from api.look import Look, Wish
 from api.named import Named
 from api.workers import Fault
+from reader.inks import DRAWN
 from reader.photo import MAX_BYTES
 from tests.whole.test_cli import GOOD, MEASURED, SAMPLES, TABLE, complaint, dipstep, lines, read
 
@@ -287,5 +287,30 @@ def test_pictures_that_find_no_room_leave_no_half_of_one(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_limit_on_bytes_is_the_readers():
-    assert LARGEST_BYTES == MAX_BYTES
+def test_the_limit_on_bytes_and_the_mark_of_pictures_are_the_readers():
+    assert photo_files.LARGEST_BYTES == MAX_BYTES
+    assert photo_files.DRAWN == DRAWN
+
+
+def test_pictures_that_explain_are_not_taken_for_photos(tmp_path):
+    """Written into the folder of the photos, they do not join it, and are refused by name."""
+    shutil.copy(GOOD, tmp_path / "strip.jpg")
+    for _ in range(2):
+        done = read(tmp_path, "--explain", tmp_path)
+        assert [one["photo"] for one in lines(done)] == [str(tmp_path / "strip.jpg")]
+
+    drawn = read(tmp_path / "strip-flat.jpg", tmp_path / "strip-seen.jpg")
+    assert drawn.returncode == 1
+    assert drawn.stderr.count("was drawn to explain a reading; give the photo") == 2
+
+
+def test_a_pad_that_cannot_be_told_has_a_picture_that_says_so(tmp_path):
+    """Of an empty slot no pad's colour is known; of a burnt-out photo's pads some."""
+    done = read(EMPTY, "--explain", tmp_path)
+    pictures = {path.name: path.read_text() for path in tmp_path.glob("*-value.svg")}
+
+    assert done.returncode == 0
+    assert len(pictures) == len(lines(done)[0]["readings"])
+    for text in pictures.values():
+        assert "cannot be told" in text
+        assert "slot" in text
