@@ -13,8 +13,14 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
 from api import words
+from dosing.analytes import ANALYTES
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
+
+
+def unit_of(analyte: str) -> str:
+    """Return the unit an analyte is told in."""
+    return ANALYTES[analyte].unit
 
 
 @cache
@@ -39,6 +45,7 @@ def environment() -> Environment:
     env.globals |= {
         "band": words.band,
         "amount": words.amount,
+        "unit_of": unit_of,
         "cautions_of": words.cautions_of,
         "verdict_words": words.VERDICT_WORDS,
         "version": version("dipstep"),
