@@ -208,7 +208,16 @@ def _facts(water: Water, state: State) -> Iterable[str]:
 
 def _against_label(ln_strength: float) -> str:
     share = math.expm1(ln_strength)
-    return f"{abs(share):.0%} {'stronger' if share > 0.0 else 'weaker'}"
+    return f"{_percent(abs(share))} {'stronger' if share > 0.0 else 'weaker'}"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _faded(rate_per_day: float) -> str:
+    """Return what a rate takes away in a day, as a share."""
+    return _percent(-math.expm1(-rate_per_day))
 
 
 def _taught(state: State, name: str) -> bool:
@@ -219,8 +228,8 @@ def _rates_told(water: Water, state: State) -> Iterable[str]:
     if _taught(state, "decay"):
         middle, low, high = water.decay_per_day()
         yield (
-            f"Chlorine fades by {-math.expm1(-middle):.0%} a day by itself "
-            f"(95 %: {-math.expm1(-low):.0%} to {-math.expm1(-high):.0%})."
+            f"Chlorine fades by {_faded(middle)} a day by itself "
+            f"(95 %: {_faded(low)} to {_faded(high)})."
         )
     if _taught(state, "decay") or _taught(state, "organics"):
         middle, low, high = water.daily_loss_mg_l()
@@ -237,8 +246,8 @@ def _rates_told(water: Water, state: State) -> Iterable[str]:
     if _taught(state, "still"):
         middle, low, high = water.co2_loss_per_h()
         yield (
-            f"Standing water loses {24 * middle:.0%} of its excess carbon dioxide a day "
-            f"(95 %: {24 * low:.0%} to {24 * high:.0%}), which lifts the pH."
+            f"Standing water loses {_faded(24 * middle)} of its excess carbon dioxide a day "
+            f"(95 %: {_faded(24 * low)} to {_faded(24 * high)}), which lifts the pH."
         )
 
 
