@@ -48,6 +48,8 @@ class Band:
 
     def wider(self, sd: float) -> Band:
         """Return the band after an uncertainty of its own is added, such as drift with age."""
+        if sd == 0.0:
+            return self
         return Band(self.mode, math.hypot(self.below, sd), math.hypot(self.above, sd))
 
     def edges(self, deviations: float = NORMAL_95) -> tuple[float, float]:
@@ -83,20 +85,21 @@ def fused(earlier: Band, later: Band) -> tuple[Band, bool]:
     Weighted by inverse variance. Contradicting readings widen the band over both, so that a third
     must be taken.
     """
-    first, second = earlier.sd**2, later.sd**2
-    gap = later.mean - earlier.mean
-    mean = (earlier.mean * second + later.mean * first) / (first + second)
-    if abs(gap) > CONFLICT * math.sqrt(first + second):
-        wide = math.sqrt(max(first, second) + 0.25 * gap * gap)
-        return Band(0.5 * (earlier.mean + later.mean), wide, wide), True
-    sd = math.sqrt(first * second / (first + second))
-    return Band(mean, sd, sd), False
+    return together((earlier, later))
 
 
 def together(bands: Iterable[Band]) -> tuple[Band, bool]:
     """Return all bands fused in their order, and whether the last contradicts those before."""
     rest = iter(bands)
     band, contradicts = next(rest), False
+    mean, variance, count = band.mean, band.sd**2, 1
     for later in rest:
-        band, contradicts = fused(band, later)
-    return band, contradicts
+        value, own = later.mean, later.sd**2
+        gap, both, count = value - mean, variance + own, count + 1
+        contradicts = gap * gap > CONFLICT**2 * both
+        if contradicts:
+            mean, variance = mean + 0.5 * gap, max(variance, own) + 0.25 * gap * gap
+        else:
+            mean, variance = (mean * own + value * variance) / both, variance * own / both
+    sd = math.sqrt(variance)
+    return (band if count == 1 else Band(mean, sd, sd)), contradicts
