@@ -43,17 +43,25 @@ def pad_pictures(pad: PadReading, curve: Curve, of_photo: Sequence[str] = ()) ->
     wanted = wanted_ranges().get(pad.chart.analyte)
     if pad.lab is None or pad.cov is None or pad.estimate is None:
         return {f"{name}-value.svg": draw_untold(curve, why(pad, of_photo), wanted).encode()}
+    remark = "" if pad.status == "accepted" else why(pad, of_photo)
     seen = posterior(curve, pad.lab, pad.cov, pad.dof)
     return {
         f"{name}-path.svg": draw_path(curve, pad.lab, pad.cov, pad.estimate.at).encode(),
         f"{name}-value.svg": draw_posterior(
-            curve, seen, pad.estimate, wanted, pad.status != "unreadable"
+            curve, seen, pad.estimate, wanted, pad.status != "unreadable", remark
         ).encode(),
     }
 
 
 def why(pad: PadReading, of_photo: Sequence[str]) -> str:
-    """Return the heaviest reason with its cure, the pad's own before those of the photo."""
+    """Return the heaviest reason, the pad's own before those of the photo.
+
+    With its cure where the pad cannot be told: else a look by hand is one.
+    """
     said = [KNOWN[code] for code in (*pad.reasons, *of_photo) if code in KNOWN]
     heaviest = min(said, key=lambda one: WEIGHTS.index(one.weight), default=None)
-    return f"{heaviest.sentence} {heaviest.cure}" if heaviest else "Its colour was not seen."
+    if heaviest is None:
+        return "Its colour was not seen."
+    if pad.status == "recheck":
+        return f"Check by hand. {heaviest.sentence}"
+    return f"{heaviest.sentence} {heaviest.cure}"

@@ -11,9 +11,11 @@ from calibration.estimate import Estimate, Posterior
 from calibration.lab import hex_from_lab
 from calibration.labels import LETTER
 from calibration.picture import plain
-from calibration.svg import FAINT, INK, QUIET, line, page, polygon, polyline, swatch, text
+from calibration.svg import ALARM, FAINT, INK, QUIET, line, page, polygon, polyline, swatch, text
 
 WIDTH = 390.0
+LINE = 17.0
+"""From one line of words to the next."""
 HELD = "#8fb5ab"
 WANTED = "#2f5d8a"
 
@@ -29,12 +31,15 @@ def draw_posterior(
     read: Estimate,
     wanted: Wanted | None = None,
     is_told: bool = True,
+    remark: str = "",
 ) -> str:
     """Return an SVG of the probability along the chart, with value, band and the range wanted.
 
     Where the pad cannot be told (`is_told` False), neither value nor band stands in words.
+    `remark` says what speaks against the reading.
     """
-    x, y, w, h = 24.0, 66.0, 342.0, 110.0
+    doubts = _lines(remark)
+    x, y, w, h = 24.0, 66.0 + LINE * len(doubts), 342.0, 110.0
     first, last = max(float(curve.steps[0]), -0.5), curve.last + 0.5
     base = y + h
 
@@ -58,6 +63,7 @@ def draw_posterior(
     parts = [
         text((20, 28), name, 17, "start", bold=True),
         text((20, 47), sure, 12, "start", QUIET),
+        *(text((20, 65 + LINE * i), words, 12, "start", ALARM) for i, words in enumerate(doubts)),
         *(line((across(i), y), (across(i), base), FAINT) for i in range(len(chart.blocks))),
         polygon([(across(low), base), *held, (across(high), base)], HELD, "none", 0, 0.8),
         polyline(hill, INK, 1.5),
@@ -76,16 +82,15 @@ def draw_posterior(
 
 def draw_untold(curve: Curve, why: str, wanted: Wanted | None = None) -> str:
     """Return an SVG of the chart alone, for a pad without a colour: that and `why` in words."""
-    chart, x, w, base = curve.chart, 24.0, 342.0, 176.0
-    name = f"{plain(chart)}: {UNTOLD}"
-    words = wrap(why, int((WIDTH - 40.0) / (LETTER * 12)))
+    chart, words, x, w = curve.chart, _lines(why), 24.0, 342.0
+    name, base = f"{plain(chart)}: {UNTOLD}", 60.0 + LINE * len(words)
 
     def across(step: float) -> float:
         return x + w * (step + 0.5) / (curve.last + 1.0)
 
     parts = [
         text((20, 28), name, 17, "start", bold=True),
-        *(text((20, 52 + 18 * i), line_, 12, "start", QUIET) for i, line_ in enumerate(words)),
+        *(text((20, 50 + LINE * i), part, 12, "start", ALARM) for i, part in enumerate(words)),
         line((x, base), (x + w, base), INK),
     ]
     for i, block in enumerate(chart.blocks):
@@ -99,6 +104,10 @@ def draw_untold(curve: Curve, why: str, wanted: Wanted | None = None) -> str:
         parts += _wanted(wanted, [across(s) for s in steps], base + 58, chart.unit)
     height = base + (58 if wanted is None else 92)
     return page(WIDTH, height, f"{name}, {why}", parts)
+
+
+def _lines(words: str) -> list[str]:
+    return wrap(words, int((WIDTH - 40.0) / (LETTER * 12)))
 
 
 def _wanted(wanted: Wanted, at: list[float], y: float, unit: str) -> list[str]:

@@ -9,7 +9,7 @@ import pytest
 from calibration.curve import fit_curve
 from calibration.estimate import estimate, posterior
 from calibration.picture import draw_path
-from calibration.value_picture import draw_posterior
+from calibration.value_picture import draw_posterior, draw_untold
 from tests.unit.calibration.dyes import CHLORINE, DYES, PH, chart, colours
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -52,6 +52,24 @@ def test_a_pad_that_cannot_be_told_has_neither_value_nor_band_in_words():
 
     assert found[0].endswith("cannot be told")
     assert not any("sure" in line for line in found)
+
+
+def test_what_speaks_against_a_reading_stands_below_its_band():
+    curve, lab, cov = fit_curve(chart(CHLORINE)), colours(CHLORINE, 2.0), 0.3 * np.eye(3)
+    seen, read = posterior(curve, lab, cov), estimate(curve, lab, cov)
+    found = words(draw_posterior(curve, seen, read, remark="Check by hand. Not sharp."))
+
+    assert found[2] == "Check by hand. Not sharp."
+
+
+def test_a_pad_without_a_colour_shows_its_chart_and_why():
+    why = "A pad is covered. Take what lies over the strip away, and take the photo again."
+    found = words(draw_untold(fit_curve(chart(PH)), why, (7.2, 7.8)))
+
+    assert found[0] == "pH: cannot be told"
+    assert " ".join(found[1:]).startswith(why)
+    assert {f"{value:g}" for value in PH.values} < set(found)
+    assert "wanted 7.2 to 7.8" in found
 
 
 def test_thousands_are_written_out():
