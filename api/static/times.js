@@ -30,3 +30,9 @@ if (now() - made > STALE_MS && location.pathname !== "/waiting") {
   stale.textContent = `The shop cannot be reached: this is the page as it was ${told(made, new Date())}.`;
   stale.hidden = false;
 }
+
+// Where one is, for the eye and for who listens.
+for (const way of document.querySelectorAll(".ways a")) {
+  const here = way.pathname === "/" ? location.pathname === "/" : location.pathname.startsWith(way.pathname);
+  if (here) way.setAttribute("aria-current", "page");
+}

@@ -1,3 +1,17 @@
+// A long list is found through by a few letters of the name.
+const find = document.querySelector(".find input"), told = document.querySelector("[data-found]");
+if (find) {
+  const lines = [...document.querySelectorAll(".tubs > li")];
+  find.parentElement.hidden = false;
+  find.addEventListener("input", () => {
+    const wanted = find.value.trim().toLowerCase();
+    for (const line of lines) line.hidden = !line.querySelector("strong").textContent.toLowerCase().includes(wanted);
+    const left = lines.filter((line) => !line.hidden).length;
+    told.hidden = !wanted;
+    told.textContent = `${left} of ${lines.length} tubs`;
+  });
+}
+
 // Tubs that come first are kept on the phone before the network is gone: a page never opened opens too.
 const FIRST = 20;
 

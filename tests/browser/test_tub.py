@@ -69,6 +69,22 @@ def test_an_event_taken_out_leaves_the_log_and_stays_in_the_books(page, service)
     assert log_of(service, tub)["events"] == []
 
 
+def test_a_tub_is_found_in_a_long_list_by_a_few_letters(page, service):
+    for number in range(12):
+        tub = {"name": f"Wren {number}", "volume_l": 900, "temperature_c": 38.0}
+        kind = {"sanitizer": "chlorine", "has_sensor": False, "procedure": "upkeep"}
+        head = {"Content-Type": "application/json"}
+        body = json.dumps({**tub, **kind}).encode()
+        asked = urllib.request.Request(f"{service.url}/api/tubs", body, head)
+        urllib.request.urlopen(asked).close()
+    page.goto(f"{service.url}/tubs")
+    page.fill(".find input", "wren 1")
+
+    expect(page.locator(".tubs > li:visible")).to_have_count(3)
+    expect(page.locator("[data-found]")).to_have_text("3 of 12 tubs")
+    assert page.heard == []
+
+
 def test_the_handover_sheet_is_one_page(page, service):
     tub = add_tub(page, service)
     with urllib.request.urlopen(f"{service.url}/tubs/{tub}/handover.pdf") as answer:
