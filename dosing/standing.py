@@ -60,7 +60,8 @@ LOOKS = 3
 POOLED_WITHIN = timedelta(minutes=30)
 """Readings of what moves by itself that lie further apart are of different water: not pooled."""
 SAME_WATER_FOR = timedelta(days=2)
-"""Looks at what does not move by itself add up from day to day, not over a pause of more."""
+"""Readings of what does not move by itself add up from day to day, not over a longer pause: then
+the belief brings in what was known before."""
 NEW_VISIT = timedelta(hours=12)
 """After so long the looks at what moves by itself are counted anew."""
 
@@ -134,11 +135,9 @@ class Standing:
 
     def _leave_behind(self, gap: timedelta, drifts: bool) -> None:
         """Pool no readings over a time in which the water has moved by itself."""
-        if drifts and gap > POOLED_WITHIN:
+        if gap > (POOLED_WITHIN if drifts else SAME_WATER_FOR):
             self.newest, self.looks = (), ()
-        if gap > SAME_WATER_FOR:
-            self.looks = ()
-        if drifts and gap > NEW_VISIT:
+        if gap > (NEW_VISIT if drifts else SAME_WATER_FOR):
             self.count, self.strips = 0, 0
 
     def now(self, at: datetime) -> Band | None:

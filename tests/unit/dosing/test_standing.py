@@ -78,3 +78,18 @@ def test_an_aged_reading_must_be_borne_out_by_the_belief(seen, believed, minutes
     standing = Standing(at=START, count=1)
     now = START + timedelta(minutes=minutes)
     assert as_it_moves(seen, standing, Believed(believed), now).state == said
+
+
+def test_a_reading_of_last_week_is_left_to_the_belief():
+    standing = Standing()
+    read(standing, 0, 80, "total_alkalinity", 10)
+    read(standing, 60 * 24 * 10, 100, "total_alkalinity", 10)
+    assert standing.band.mode == pytest.approx(100, abs=0.5)
+    assert standing.count == 1
+
+
+def test_looks_at_the_alkalinity_add_up_from_day_to_day():
+    standing = Standing()
+    for day in range(6):
+        read(standing, 60 * 24 * day, 60, "total_alkalinity", 10)
+    assert len(standing.looks) == standing.count == 6
