@@ -65,8 +65,13 @@ class Encoding:
             return np.asarray(np.multiply(pixels, np.float32(1.0 / top)), np.float32)
         if pixels.dtype != np.uint8:
             return self.codes(pixels.astype(np.float32) * np.float32(1.0 / top))
-        linear = cv2.LUT(pixels.reshape(-1, 1, 3), self._bytes).reshape(pixels.shape)
-        return self._encoded(np.asarray(linear, np.float32))
+        codes = np.empty(pixels.shape, np.float32)
+        every, told = pixels.reshape(-1, 1, 3), codes.reshape(-1, 1, 3)
+        # Whole steps over the picture would each fetch its megabytes from memory anew.
+        for start in range(0, len(every), PART // 3):
+            part = slice(start, start + PART // 3)
+            told[part] = self._encoded(np.asarray(cv2.LUT(every[part], self._bytes), np.float32))
+        return codes
 
     def _encoded(self, linear: Values) -> Values:
         """Return linear values of the file (..., 3) as sRGB code values."""
