@@ -42,6 +42,11 @@ MOST_JSON_BYTES = 8 * 1024 * 1024
 """Largest JSON body: a log of 30,000 events; photos come as files and may be larger."""
 
 
+STRANGERS_MAY = frozenset({"/login", "/logout"})
+MOST_STRANGERS_BYTES = 64 * 1024
+"""Largest body of what anybody may send: name and password."""
+
+
 class TooLargeError(Exception):
     """The body grew beyond the limit while it came in."""
 
@@ -79,15 +84,17 @@ class Guard:
         else:
             await self._limited(scope, receive, send_with_headers)
 
-    def _most(self, headers: Headers) -> int:
+    def _most(self, path: str, headers: Headers) -> int:
         """Return how many bytes a body of this type may have."""
+        if path in STRANGERS_MAY:
+            return min(self.most, MOST_STRANGERS_BYTES)
         is_json = "json" in headers.get("content-type", "")
         return min(self.most, MOST_JSON_BYTES) if is_json else self.most
 
     async def _limited(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on, and answer 413 as soon as the body is too large."""
         headers = Headers(scope=scope)
-        declared, most = headers.get("content-length", ""), self._most(headers)
+        declared, most = headers.get("content-length", ""), self._most(scope["path"], headers)
         seen, answered = 0, False
 
         async def counted() -> Message:
@@ -110,7 +117,7 @@ class Guard:
         except TooLargeError:
             if answered:
                 raise
-            shown = f"{most / 1024 / 1024:.0f} MiB"
+            shown = f"{most / 1024 / 1024:.0f} MiB" if most >= 2**20 else f"{most // 1024} KiB"
             detail = f"the upload is larger than {shown}, the most this service takes; send less"
             await self._refusal(scope, 413, "too_large", detail)(scope, receive, send)
 

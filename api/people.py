@@ -8,13 +8,14 @@ import threading
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
+from ipaddress import ip_address, ip_network
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from sqlalchemy import func, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from api.store import ApiToken, Attempt, Login, Member
+from api.store import ApiToken, Attempt, Login, Member, Store
 
 ROLES = ("technician", "qa", "keeper")
 """Each may do what the ones before may: read and enter; decide reviews; keep tables and people."""
@@ -26,6 +27,8 @@ SHORTEST_PASSWORD = 10
 HASHER = PasswordHasher()
 AT_ONCE = threading.BoundedSemaphore(2)
 """Each check takes 64 MiB; two at once are enough for a shop."""
+IN_LINE = threading.BoundedSemaphore(8)
+"""More wait for a check at no time, so that the others' requests find a thread."""
 
 
 class PeopleError(ValueError):
@@ -88,22 +91,58 @@ def members(session: Session) -> list[Member]:
     return list(session.scalars(query))
 
 
-def log_in(session: Session, name: str, password: str, address: str, now: datetime) -> str | None:
+@dataclass(frozen=True)
+class Try:
+    """A login that was begun: it counts as failed until the password has been found right."""
+
+    member_id: int | None
+    password_hash: str
+    counted: tuple[int, ...]
+    """Rows under which it counts."""
+
+
+def log_in(store: Store, name: str, password: str, address: str, now: datetime) -> str | None:
     """Return a new login's token, or None for a wrong name or password.
 
-    Raises `TooManyTriesError` when there were too many failures lately.
+    It is counted before the password is looked at, so that many tries at once are not let off;
+    the slow look itself keeps nobody from writing. Raises `TooManyTriesError` when there were too
+    many failures lately, or too many are trying just now.
     """
-    keys = {f"name {name.strip()[:80]}": TRIES_BY_NAME, f"from {address[:80]}": TRIES_BY_ADDRESS}
+    with store.writing() as session:
+        begun = begin_login(session, name, address, now)
+    if not is_right(begun, password):
+        return None
+    with store.writing() as session:
+        return end_login(session, begun, now)
+
+
+def begin_login(session: Session, name: str, address: str, now: datetime) -> Try:
+    """Count a try by name and by address; raise `TooManyTriesError` when there were too many."""
+    session.execute(delete(Attempt).where(Attempt.at <= now - WINDOW))
+    keys = {
+        f"name {name.strip()[:80]}": TRIES_BY_NAME,
+        f"from {network_of(address)}": TRIES_BY_ADDRESS,
+    }
     for key, most in keys.items():
         if failures(session, key, now) >= most:
             minutes = WINDOW.seconds // 60
             raise TooManyTriesError(f"too many failed logins; wait {minutes} minutes, try again")
+    counted = [Attempt(key=key, at=now) for key in keys]
+    session.add_all(counted)
+    session.flush()
     member = _member(session, name)
-    if not _right(member, password):
-        session.add_all(Attempt(key=key, at=now) for key in keys)
-        return None
+    numbers = tuple(one.id for one in counted)
     if member is None:
+        return Try(None, _nobody(), numbers)
+    return Try(member.id, member.password_hash, numbers)
+
+
+def end_login(session: Session, begun: Try, now: datetime) -> str | None:
+    """Return the new login's token and forget the try; None for who was retired meanwhile."""
+    member = session.get(Member, begun.member_id)
+    if member is None or member.retired_at is not None:
         return None
+    session.execute(delete(Attempt).where(Attempt.id.in_(begun.counted)))
     token = secrets.token_urlsafe(32)
     session.add(
         Login(
@@ -115,6 +154,15 @@ def log_in(session: Session, name: str, password: str, address: str, now: dateti
         )
     )
     return token
+
+
+def network_of(address: str) -> str:
+    """Return whose address it is: whoever has one of IPv6 has all of its /64."""
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return address[:80]
+    return str(ip_network(f"{found}/64", strict=False)) if found.version == 6 else str(found)
 
 
 def failures(session: Session, key: str, now: datetime) -> int:
@@ -200,14 +248,18 @@ def _nobody() -> str:
     return HASHER.hash(secrets.token_hex(16))
 
 
-def _right(member: Member | None, password: str) -> bool:
+def is_right(begun: Try, password: str) -> bool:
     """Say whether the password is the member's; an unknown name takes as long."""
-    with AT_ONCE:
-        try:
-            HASHER.verify(_nobody() if member is None else member.password_hash, password)
-        except (VerificationError, InvalidHashError):
-            return False
-    return member is not None
+    if not IN_LINE.acquire(blocking=False):
+        raise TooManyTriesError("too many log in just now; wait a moment, try again")
+    try:
+        with AT_ONCE:
+            HASHER.verify(begun.password_hash, password)
+    except (VerificationError, InvalidHashError):
+        return False
+    finally:
+        IN_LINE.release()
+    return begun.member_id is not None
 
 
 def _hash(token: str) -> str:

@@ -36,8 +36,7 @@ def post_login(request: Request, form: FormOf, store: StoreOf, now: Now) -> Resp
     name, password, onward = (str(upload(form, one) or "") for one in ("name", "password", "next"))
     address = request.client.host if request.client else "unknown"
     try:
-        with store.writing() as session:
-            token = people.log_in(session, name, password, address, now)
+        token = people.log_in(store, name, password, address, now)
     except TooManyTriesError as fault:
         return page("login.html", LoginPage(str(fault), safe(onward)), 429)
     if token is None:

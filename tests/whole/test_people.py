@@ -66,6 +66,13 @@ def test_json_has_a_limit_of_its_own(shop):
     assert "8 MiB" in answer.json()["detail"]
 
 
+def test_a_stranger_may_send_a_name_and_a_password_and_no_more(shop):
+    answer = shop.client.post("/login", data={"name": "Tess", "password": "x" * 70_000})
+
+    assert answer.status_code == 413
+    assert "64 KiB" in answer.text
+
+
 def test_a_person_who_errs_sees_a_page(shop):
     log_in(shop, "Tess")
     for path in ("/tubs/nope", "/nowhere", "/shop/tables/nope"):

@@ -1,11 +1,13 @@
 """Members, logins and keys."""
 
+import threading
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import select
 
 from api import people
-from api.store import open_store
+from api.store import Attempt, open_store
 
 NOON = datetime(2026, 6, 1, 12, tzinfo=UTC)
 WORD = "nine brown otters"
@@ -20,7 +22,8 @@ def session(tmp_path):
 
 
 def log_in(session, word=WORD, now=NOON, name="Robin", address="127.0.0.1"):
-    return people.log_in(session, name, word, address, now)
+    begun = people.begin_login(session, name, address, now)
+    return people.end_login(session, begun, now) if people.is_right(begun, word) else None
 
 
 def test_a_login_says_who_asks_until_it_ends(session):
@@ -94,3 +97,34 @@ def test_no_secret_is_kept_as_it_is(session, tmp_path):
 def test_roles_may_what_those_before_may():
     assert people.Who("x", "keeper").may("qa")
     assert not people.Who("x", "technician").may("qa")
+
+
+def test_tries_at_once_are_counted_before_any_is_looked_at(session):
+    for _ in range(people.TRIES_BY_NAME):
+        people.begin_login(session, "Robin", "127.0.0.1", NOON)
+    with pytest.raises(people.TooManyTriesError):
+        people.begin_login(session, "Robin", "127.0.0.1", NOON)
+
+
+def test_only_so_many_wait_for_a_check(monkeypatch):
+    monkeypatch.setattr(people, "IN_LINE", threading.BoundedSemaphore(1))
+    people.IN_LINE.acquire()
+    with pytest.raises(people.TooManyTriesError, match="just now"):
+        people.is_right(people.Try(None, "", ()), WORD)
+
+
+def test_a_neighbour_in_the_same_network_of_ipv6_is_the_same_address(session):
+    for last in range(people.TRIES_BY_ADDRESS):
+        people.begin_login(session, f"name {last}", f"2001:db8:1:2::{last + 1:x}", NOON)
+    with pytest.raises(people.TooManyTriesError):
+        people.begin_login(session, "Robin", "2001:db8:1:2:ffff::1", NOON)
+    assert people.begin_login(session, "Robin", "2001:db8:1:3::1", NOON).member_id is None
+    assert people.network_of("no address") == "no address"
+
+
+def test_old_tries_are_forgotten_and_good_ones_at_once(session):
+    people.add_member(session, "Robin", "qa", WORD, NOON)
+    assert log_in(session, "wrong") is None
+    later = NOON + timedelta(minutes=20)
+    assert log_in(session, now=later)
+    assert session.scalars(select(Attempt)).all() == []
