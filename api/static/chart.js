@@ -235,7 +235,9 @@ const bar = (row, i, blocks) => {
 const show = (answer) => {
   const said = answer.card.found ? answer.trouble ?? "" : "No card was found in the photo: lay the card whole beside the chart.";
   const [line] = [...found.querySelectorAll(".said")];
-  Object.assign(line, { textContent: said || "Do they run as on the bottle? If not, move the grid or mend the values.", className: said ? "said trouble" : "said" });
+  const spoiled = answer.blocks.some((block) => !block.lab) ? " Blocks without a colour are left out of the table." : "";
+  const asks = `Do they run as on the bottle? If not, move the grid or mend the values.${spoiled}`;
+  Object.assign(line, { textContent: said || asks, className: said ? "said trouble" : "said" });
   found.querySelector(".bars").replaceChildren(...(answer.blocks.length ? [...rows.children] : [])
     .map((row, i) => bar(row, i, answer.blocks.filter((block) => block.pad === i + 1))));
   found.hidden = false;
