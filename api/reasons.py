@@ -118,7 +118,7 @@ _OWN = (
     Reason(
         "colours_off_chart",
         "doubt",
-        "Most pads show colours that the table's chart does not have.",
+        "Several pads show colours that the table's chart does not have.",
         "See that strip, lot and table belong together, and that the strip lies pads up with its "
         "dipped end at the arrow; then print a new card if this one has faded.",
     ),
