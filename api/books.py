@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import func, select
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, aliased
 
 from api import goods
@@ -172,7 +173,8 @@ def checked_answer(log: Mapping[str, Any], desk: Desk) -> dict[str, Any]:
 
 def replay(store: Store, tub_id: str, desk: Desk) -> None:
     """Replay a tub's log before the books' one pen is asked for: then only its end is left."""
-    with contextlib.suppress(ValueError, NoSuchTubError):  # who writes next hears what is wrong
+    # Who writes next hears what is wrong.
+    with contextlib.suppress(ValueError, NoSuchTubError, SQLAlchemyError):
         with store.reading() as session:
             log = log_of(session, tub_id)
         checked_answer(log, desk)
