@@ -1,6 +1,9 @@
 """README's pictures, taken anew from the running service: `python -m tests.browser.pictures`."""
 
+import json
 import tempfile
+import urllib.request
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from PIL import Image
@@ -22,6 +25,26 @@ def take(page, name, height=TALL):
     cut.quantize(128).save(path, optimize=True)
 
 
+def post(service, path, record):
+    """Send one record and return the answer."""
+    head = {"Content-Type": "application/json"}
+    asked = urllib.request.Request(service.url + path, json.dumps(record).encode(), head)
+    with urllib.request.urlopen(asked, timeout=60) as answer:
+        return json.load(answer)
+
+
+def tub_of_log(service, name):
+    """Keep a sample log as a tub whose last event was three minutes ago; return its id."""
+    log = json.loads((SAMPLES / "logs" / name).read_text(encoding="utf-8"))
+    times = [datetime.fromisoformat(event["at"]) for event in log["events"]]
+    later = datetime.now(UTC) - timedelta(minutes=3) - max(times)
+    kept = {key: log[key] for key in ("procedure", "products") if log.get(key)}
+    tub = post(service, "/api/tubs", {**log["tub"], **kept})["id"]
+    for event, at in zip(log["events"], times, strict=True):
+        post(service, f"/api/tubs/{tub}/events", {**event, "at": (at + later).isoformat()})
+    return tub
+
+
 def main():
     PICTURES.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, sync_api.sync_playwright() as playwright:
@@ -35,7 +58,7 @@ def main():
             dip(page, service, tub, photo)
             page.wait_for_url("**/photos/*")
         take(page, "photo")
-        page.goto(f"{service.url}/tubs/{tub}")
+        page.goto(f"{service.url}/tubs/{tub_of_log(service, '03-salt-in-portions.json')}")
         take(page, "tub", 1900)
         page.goto(f"{service.url}/review")
         take(page, "review")
