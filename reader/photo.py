@@ -285,6 +285,8 @@ def _deep(data: bytes) -> tuple[tuple[str, ...], Pixels]:
 
 def _upright(pixels: Pixels, orientation: int) -> Pixels:
     swap, flip = TURNS[orientation]
+    if swap and flip == 1:
+        return cv2.transpose(cv2.flip(pixels, 0))  # the same, but whole rows are flipped
     if swap:
         pixels = cv2.transpose(pixels)
     return pixels if flip is None else cv2.flip(pixels, flip)
