@@ -164,6 +164,8 @@ class Never:
     rest: Limit | None
     source: str
     text: str
+    only_with: str = ""
+    """What a tub has that the rule is about, as with steps; empty for every tub."""
 
 
 @dataclass(frozen=True)

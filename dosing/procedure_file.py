@@ -115,7 +115,7 @@ class _File:
         nevers = []
         for place, record in enumerate(self._tables(top, "never")):
             table = Table(self.lines, record, "never", place)
-            table.only(("kind", "rule", "rest", "source", "text"))
+            table.only(("kind", "rule", "rest", "source", "text", "only_with"))
             rule = table.choice("rule", RULES)
             if rule == "sensor_waits" and "rest" not in record:
                 table.fault("", f"the rule sensor_waits lacks rest; add {example('rest', 'd')}")
@@ -126,6 +126,7 @@ class _File:
                     table.limit("rest", tuple(TIME_UNITS)),
                     table.source("source", table.text("source")),
                     table.text("text"),
+                    table.choice("only_with", ONLY_WITH, ""),
                 )
             )
         return tuple(nevers)

@@ -10,7 +10,7 @@ from dosing.errors import LogError
 from dosing.gates import GateState, of_step, side, waiting
 from dosing.history import History
 from dosing.log import Dose, Log, Reading
-from dosing.procedure import Confirm, Gate, Hold, Procedure, Stage, Step, Wait
+from dosing.procedure import Confirm, Gate, Hold, Never, Procedure, Stage, Step, Wait
 from dosing.procedure_file import hours
 from dosing.products import Product, Products
 from dosing.standing import Standing
@@ -93,8 +93,8 @@ class Situation:
             return self.log.tub.temperature_c >= step.value.value
         return True
 
-    def applies(self, step: Step) -> bool:
-        """Say whether this tub has what a step is about."""
+    def applies(self, step: Step | Never) -> bool:
+        """Say whether this tub has what a step or a rule is about."""
         tub = self.log.tub
         return {
             "": True,

@@ -24,7 +24,7 @@ TRACES = 5.0
 def start_again(now: Situation) -> Todo | None:
     """A product that spoils the water for good was used: drain."""
     for never in now.procedure.nevers:
-        if never.rule == "drain" and now.history.doses_of(never.kind):
+        if never.rule == "drain" and now.applies(never) and now.history.doses_of(never.kind):
             return Todo(
                 now.history.next_id("drain"),
                 "confirm",

@@ -91,3 +91,21 @@ def test_what_is_due_when_over_eight_weeks():
         gaps = [later - earlier for earlier, later in zip(seen[name], seen[name][1:], strict=False)]
         assert max(gaps) <= most, name
     assert len(seen["ph"]) <= 12
+
+
+@pytest.mark.parametrize(
+    ("product", "sanitizer", "drains"),
+    [
+        ("silver", "salt_chlorine", True),
+        ("silver", "bromine", True),
+        ("bromine", "chlorine", True),
+        ("bromine", "bromine", False),
+    ],
+)
+def test_what_spoils_the_water_ends_it_in_upkeep_too(product, sanitizer, drains):
+    dose = {"at": day(1), "type": "dose", "product": product, "amount_g": 20.0}
+    whole = {"tub": {**TUB, "sanitizer": sanitizer}, "procedure": "upkeep", "events": [dose]}
+    at = START + timedelta(days=2)
+    log = load_log(json.dumps(whole), "case", at)
+    step = as_dict(next_step(log, load_builtin("upkeep"), generic_products(), at))["step"]
+    assert (step["action"] == "drain") is drains
