@@ -6,6 +6,7 @@ from copy import copy
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from dosing import texts
 from dosing.analytes import ANALYTES
 from dosing.bands import band_of, together
 from dosing.course import course_of, numbered, output_of, plain_base, split_id
@@ -188,11 +189,11 @@ class History:
         if last is None or (last.at, last.source) != (reading.at, reading.source):
             return
         if together((band_of(last), band_of(reading)))[1]:
-            analyte = ANALYTES[reading.analyte]
-            first, second = sorted((last.value, reading.value))
+            name = reading.analyte
+            one, other = (texts.plain(name, value) for value in sorted((last.value, reading.value)))
             self.cautions.append(
-                f"At {self._when(reading.at)} the log reads {analyte.label} as {first:.4g} and as "
-                f"{second:.4g}: correct one, or dip again."
+                f"At {self._when(reading.at)} the log reads {ANALYTES[name].label} as {one} and as "
+                f"{other}: correct one, or dip again."
             )
 
     def _judge(self, gate: Gate | Hold, standing: Standing, reading: Reading) -> None:
