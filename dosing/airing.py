@@ -48,8 +48,9 @@ def air(now: Situation, gate: Gate | Hold) -> Todo | None:
 def _enough_air(now: Situation, gate: Gate, most: float) -> float:
     """Return the hours of air that bring the pH to its aim; more would call for acid again."""
     aim = gate.aim_up.value if gate.aim_up else None
+    read = now.history.water_at_last_event  # not the water now: a wait once told must stand
     for short in SHORT_AIR_H:
-        if aim and short < most and now.water.later(short, aerated=True).value("ph") >= aim:
+        if aim and short < most and read.later(short, aerated=True).value("ph") >= aim:
             return short
     return most
 

@@ -172,8 +172,9 @@ def _time_helps(now: Situation, gate: Gate | Hold) -> bool:
     if gate.analyte != "ph":
         return gate.analyte in ("free_chlorine", "bromine")
     low, high = limits(gate)
-    is_high = low is None or (high is not None and now.water.value("ph") > 0.5 * (low + high))
-    return not is_high or now.water.probability("ph", low, high) < 0.5
+    read = now.history.water_at_last_event  # not the water now: a wait once told must stand
+    is_high = low is None or (high is not None and read.value("ph") > 0.5 * (low + high))
+    return not is_high or read.probability("ph", low, high) < 0.5
 
 
 def _better(standing: Standing) -> str:

@@ -50,6 +50,9 @@ its unit, chlorine as a share of its value (common practice)."""
 POOLED = 10
 """So many readings of one water are pooled."""
 
+MOST_LOOKS = 60
+"""So many looks at most are weighed for a gate's edge."""
+
 STRIPS = ("photo", "hand")
 LOT_SHARE = 0.08
 """Share of a strip's variance that all strips of its lot have in common (common practice)."""
@@ -126,7 +129,7 @@ class Standing:
             self.newest = tuple(band.wider(wider) for band in self.newest)
         self.count += 1
         self.newest = (*self.newest, fresh)[-POOLED:]
-        self.looks = (*self.looks, fresh)
+        self.looks = (*self.looks, fresh)[-MOST_LOOKS:]
         strip = reading.source in STRIPS
         self.band, self.contradicts = _pooled(self.newest, strip)
         self.at = reading.at

@@ -68,7 +68,8 @@ def by_the_ph(now: Situation, gate: Gate) -> Todo | None:
         return None
     if now.state(ph).state == "shut" and side(ph, ph_band) == where:
         return _try(now, ph, where, "acid" if where == "high" else "base_carbonate")
-    if now.water.probability(gate.analyte, *limits(gate)) > 0.5:
+    read = now.history.water_at_last_event  # a wait once told must stand
+    if read.probability(gate.analyte, *limits(gate)) > 0.5:
         return None  # likely inside: another dip tells sooner than hours of air
     if where == "high" and now.standing(gate).count >= LOOKS and gate.air is not None:
         ends = (now.standing(ph).at or now.at) + timedelta(hours=hours(gate.air))
