@@ -7,7 +7,15 @@ from api import words
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(None, "-"), (0, "0"), (0.05, "0.05"), (3.14159, "3.14"), (12.345, "12.3"), (99.97, "100"), (1234.5, "1234")],
+    [
+        (None, "-"),
+        (0, "0"),
+        (0.05, "0.05"),
+        (3.14159, "3.14"),
+        (12.345, "12.3"),
+        (99.97, "100"),
+        (1234.5, "1234"),
+    ],
 )
 def test_numbers_have_the_digits_a_strip_deserves(value, text):
     assert words.number(value) == text
