@@ -96,8 +96,13 @@ def whole_photo(reading: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def queue(session: Session, decided: bool = False, limit: int = 500) -> list[Waiting]:
-    """Return what waits for a decision, worst first; or what was decided, newest first."""
+def queue(
+    session: Session, decided: bool = False, limit: int = 500, before: int | None = None
+) -> list[Waiting]:
+    """Return what waits for a decision, worst first; or what was decided, newest first.
+
+    `before` is the number of a decision: only earlier ones are returned.
+    """
     query = (
         select(Review, Photo, Reading, KeptFile, Decision)
         .join(Reading, Review.reading_id == Reading.id)
@@ -107,7 +112,8 @@ def queue(session: Session, decided: bool = False, limit: int = 500) -> list[Wai
         .options(defer(Photo.answer), defer(Reading.data), defer(KeptFile.data))
     )
     if decided:
-        query = query.where(Decision.id.is_not(None)).order_by(Decision.id.desc()).limit(limit)
+        earlier = Decision.id.is_not(None) if before is None else Decision.id < before
+        query = query.where(earlier).order_by(Decision.id.desc()).limit(limit)
         return [Waiting(*row) for row in session.execute(query)]
     query = query.where(Decision.id.is_(None)).order_by(Review.id).limit(limit)
     return sorted((Waiting(*row) for row in session.execute(query)), key=severity)

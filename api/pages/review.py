@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse
 
 from api import review
@@ -27,6 +27,8 @@ from api.words import limit, number, sentences
 router = APIRouter(prefix="/review", include_in_schema=False, dependencies=[Depends(who_asks)])
 
 SHOWN = 40
+TRAIL = 100
+"""Decisions on one page of the trail."""
 RULED = {"accept": "accepted", "correct": "corrected", "dip_again": "dip again"}
 """Decisions in the words of the trail."""
 
@@ -96,6 +98,8 @@ class RecordPage:
     by_light: tuple[Experience, ...]
     most: int = MOST
     """Photos that are counted, the newest."""
+    older: int | None = None
+    """Decision before which the next page of the trail begins."""
 
 
 @router.get("")
@@ -112,14 +116,18 @@ def get_review(store: StoreOf, who: Asker) -> HTMLResponse:
 
 
 @router.get("/record")
-def get_record(store: StoreOf) -> HTMLResponse:
-    """Show the trail of decisions and how often people disagreed."""
+def get_record(
+    store: StoreOf, before: Annotated[int | None, Query(ge=0, le=2**31 - 1)] = None
+) -> HTMLResponse:
+    """Show the trail of decisions, a page at a time, and how often people disagreed."""
     with store.reading() as session:
-        decided = review.queue(session, decided=True)
+        decided = review.queue(session, decided=True, limit=TRAIL, before=before)
         tubs = names(session, [one.review.tub_id for one in decided])
         ruled = tuple(ruled_of(one, tubs) for one in decided)
-        lot, person, light = experience(session)
-    return page("record.html", RecordPage(ruled, lot, person, light))
+        last = decided[-1].decision if len(decided) == TRAIL else None
+        older = None if last is None else last.id
+        lot, person, light = experience(session) if before is None else ((), (), ())
+    return page("record.html", RecordPage(ruled, lot, person, light, older=older))
 
 
 def item_of(one: Waiting, tubs: Mapping[str, str], siblings: int) -> Item:

@@ -1,10 +1,12 @@
 """What the shop's own experience says: flagged, disagreed with, band held or not."""
 
+import re
 from datetime import timedelta
 
 import pytest
 
 from api.experience import experience
+from api.pages import review as pages
 from api.store import Decision, KeptFile, Photo, Reading, Review
 from tests.whole.shop import NOON, TUB, open_shop
 
@@ -94,3 +96,30 @@ def test_a_drop_test_of_another_day_speaks_of_other_water(shop):
 
     assert by_lot[0].compared == 0
     assert by_light[0].group == "good light"
+
+
+def test_the_trail_goes_on_page_by_page_and_misses_nothing(shop, monkeypatch):
+    monkeypatch.setattr(pages, "TRAIL", 2)
+    tub_id = shop.client.post("/api/tubs", json=TUB).json()["id"]
+    flagged = pad(1, 3.0, "recheck")
+    with shop.client.app.state.store.writing() as session:
+        kept = keep(session, tub_id, {"reasons": [], "readings": [flagged]})
+        for number in range(5):
+            review = Review(
+                reading_id=kept.id, tub_id=tub_id, pad=1, analyte="free_chlorine", data=flagged,
+                taken_at=NOON, opened_at=NOON,
+            )  # fmt: skip
+            session.add(review)
+            session.flush()
+            ruled = Decision(
+                review_id=review.id, decision="dip_again", value=None, source=None,
+                note=f"look {number}", event_id=None, at=NOON, by="Kit",
+            )  # fmt: skip
+            session.add(ruled)
+    seen, path = [], "/review/record"
+    while path:
+        text = shop.client.get(path).text
+        seen += re.findall(r"look \d", text)
+        onward = re.search(r'href="(/review/record\?before=\d+)"', text)
+        path = onward[1] if onward else None
+    assert seen == [f"look {number}" for number in (4, 3, 2, 1, 0)]
