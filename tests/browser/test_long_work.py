@@ -24,6 +24,6 @@ def test_a_control_dip_tells_its_progress_and_its_faults(open_browser, service):
     page.evaluate(TEXTS)
     page.set_input_files("[name=photo]", SAMPLES / "01-shade.jpg")
     page.click("text=Enter this dip")
-    page.wait_for_function("() => window.said?.some((text) => text.startsWith('Reading the strip'))")
+    page.wait_for_function("() => window.said?.some((text) => /^Reading the strip/.test(text))")
     expect(page.locator("figure.control").first).to_contain_text("1 dip")
     assert [text for text in page.heard if "422" not in text] == []
