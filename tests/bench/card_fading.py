@@ -14,17 +14,13 @@ from typing import Any
 
 import numpy as np
 
+from tests.bench.patch_shots import fit_of, photo_of
 from tests.render import develop, light
 from tests.render.camera import Camera
 from tests.render.inks import Print
-from tests.render.patches import warmth
 from tests.render.spectra import Array, de00
 
 START = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-UNEVEN = 0.004
-"""What flattening and the light field leave in a patch's code, relative: with it the misfit of a
-fresh card is that of rendered photos (0.45 CIEDE2000)."""
 
 LIGHTS = {"daylight": 0.65, "good_led": 0.35}
 
@@ -65,7 +61,6 @@ def misfits(life: Life) -> tuple[list[float], Array]:
 
 def misfit(life: Life, paper: Print, wanted: Array, known: Array, k: int, lost: float) -> float:
     """Median leave-one-out error of one photo's patches."""
-    from reader.colour_fit import Samples, solve
     from reader.lab import delta_e00
 
     rng = np.random.default_rng([life.seed, k, 53])
@@ -76,18 +71,8 @@ def misfit(life: Life, paper: Print, wanted: Array, known: Array, k: int, lost: 
     camera = Camera(phone, "other" if life.other else "phone")
     look = replace(develop.draw_look(rng, False, life.other))
     sheet = paper.white(lamp.near_uv)
-    white, warm = camera.raw(lamp.power, sheet), warmth(lamp.power)
-
-    def shown(reflectance: Array) -> Array:
-        raw = camera.raw(lamp.power, reflectance)
-        raw = raw * np.exp(rng.normal(0, UNEVEN, (len(raw), 1)))
-        code = develop.develop_points(raw, camera, white, look, warm)
-        return np.clip(code + rng.normal(0, 0.0015, code.shape), 0.0, 1.0)
-
-    code = shown(paper.reflectance(wanted, lamp.near_uv, lost))
-    base = shown(np.repeat(sheet[None], len(code), axis=0)).mean(axis=0)
-    good = np.asarray((code.max(axis=1) < 0.985) & (code.max(axis=1) > 0.02))
-    fit = solve(Samples(code, np.repeat(base[None], len(code), axis=0), known, good), None)  # type: ignore[arg-type]
+    shown = photo_of(rng, lamp, camera, look, sheet)
+    fit = fit_of(shown, paper.reflectance(wanted, lamp.near_uv, lost), sheet, known)
     return float(np.median(delta_e00(fit.loo_lab, known)[fit.used]))
 
 

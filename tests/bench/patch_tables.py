@@ -17,28 +17,17 @@ import cv2
 import numpy as np
 
 from tests.bench import card_fading
+from tests.bench.patch_shots import fit_of, photo_of
 from tests.bench.printed_charts import printed
 from tests.render import develop, light, strips
 from tests.render.camera import Camera
 from tests.render.inks import Print
 from tests.render.pads import Pads, chart_steps, value_at
-from tests.render.patches import warmth
 from tests.render.spectra import Array
 
 Row = dict[str, Any]
 REPEATS = 4
 DOUBTS = {"off_curve", "two_values", "wide_band"}
-
-
-@dataclass(frozen=True)
-class EvenLight:
-    """White looks the same all over the card."""
-
-    code: Array
-
-    def code_at(self, at_mm: Array) -> Array:
-        """White's codes (k, 3) at places (k, 2)."""
-        return np.repeat(self.code[None], len(at_mm), axis=0)
 
 
 @dataclass(frozen=True)
@@ -94,26 +83,14 @@ class Shop:
     def seen(self, photo: int, reflectance: Array) -> tuple[Array, Array, Array]:
         """Colours (n, 3) of surfaces (n, 71) in one photo, their covariances and budgets."""
         from reader.budget import budget_of
-        from reader.colour_fit import Samples, solve
 
         rng = np.random.default_rng([self.number, photo, 2])
         paper, wanted, labs, card = self.known
         lamp = light.make(self.light, int(rng.integers(1_000_000)), self.other)
         camera = Camera(self.number, "other" if self.other else "phone")
         look, sheet = develop.draw_look(rng, False, self.other), paper.white(lamp.near_uv)
-        white, warm = camera.raw(lamp.power, sheet), warmth(lamp.power)
-
-        def shown(surfaces: Array) -> Array:
-            raw = camera.raw(lamp.power, surfaces)
-            raw = raw * np.exp(rng.normal(0, card_fading.UNEVEN, (len(raw), 1)))
-            code = develop.develop_points(raw, camera, white, look, warm)
-            return np.clip(code + rng.normal(0, 0.0015, code.shape), 0.0, 1.0)
-
-        code = shown(paper.reflectance(wanted, lamp.near_uv))
-        base = shown(np.repeat(sheet[None], len(code), axis=0)).mean(axis=0)
-        good = np.asarray((code.max(axis=1) < 0.985) & (code.max(axis=1) > 0.02))
-        samples = Samples(code, np.repeat(base[None], len(code), axis=0), labs, good)
-        fit = solve(samples, EvenLight(base))  # type: ignore[arg-type]
+        shown = photo_of(rng, lamp, camera, look, sheet)
+        fit = fit_of(shown, paper.reflectance(wanted, lamp.near_uv), sheet, labs)
         lab, cov = fit.read(shown(reflectance), np.zeros((len(reflectance), 2)))
         budget = budget_of(fit, card)
         noise = np.array([budget.print_at(one) for one in lab]) + 0.01 * np.eye(3)
