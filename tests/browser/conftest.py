@@ -1,5 +1,6 @@
 """A real Chromium on a real service: one shop folder a test, a phone or a workshop screen."""
 
+import json
 import os
 import re
 import signal
@@ -142,3 +143,15 @@ def dip(page, service, tub, photo):
     page.goto(f"{service.url}/tubs/{tub}/dip")
     page.set_input_files("[name=kept]", SAMPLES / photo)
     page.click("button[type=submit]:has-text('Read it')")
+
+
+def get(service, path):
+    """Return what the service answers a program."""
+    with urllib.request.urlopen(f"{service.url}{path}") as answer:
+        return json.load(answer)
+
+
+def by_hand(page, value):
+    """Enter a reading on the tub's page."""
+    page.fill("form[data-event=reading] [name=value]", value)
+    page.click("text=Enter the reading")

@@ -1,25 +1,14 @@
 """No network: photos and entries wait on the phone, in order, and reach the shop once."""
 
 import hashlib
-import json
 import urllib.request
 
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import PATIENCE_MS, add_tub, dip, watched
+from tests.browser.conftest import PATIENCE_MS, add_tub, by_hand, dip, get, watched
 
 PHOTO = "01-shade.jpg"
-
-
-def get(service, path):
-    with urllib.request.urlopen(f"{service.url}{path}") as answer:
-        return json.load(answer)
-
-
-def by_hand(page, value):
-    page.fill("form[data-event=reading] [name=value]", value)
-    page.click("text=Enter the reading")
 
 
 def seen_once(page, service, tub):

@@ -1,13 +1,11 @@
 """A phone as it may be: its clock is off, it keeps nothing, two pages are open, a hand writes."""
 
-import json
-import urllib.request
 from datetime import UTC, datetime
 
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import SCREENS, add_tub, dip, watched
+from tests.browser.conftest import SCREENS, add_tub, by_hand, dip, get, watched
 
 CLOCK = """(() => {
   const Real = Date, BY = %d * 60000;
@@ -21,16 +19,6 @@ KEEPS_NOTHING = """Object.defineProperty(window, "indexedDB", { value: { open() 
   setTimeout(() => request.onerror?.(), 0);
   return request;
 } } })"""
-
-
-def get(service, path):
-    with urllib.request.urlopen(f"{service.url}{path}") as answer:
-        return json.load(answer)
-
-
-def by_hand(page, value):
-    page.fill("form[data-event=reading] [name=value]", value)
-    page.click("text=Enter the reading")
 
 
 @pytest.fixture
