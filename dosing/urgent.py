@@ -115,13 +115,11 @@ def _alkalinity_without_its_ph(now: Situation) -> Todo | None:
     acid = band_of(ph).edges()[1] < TITRATED_TO
     if not (together and acid and band_of(alkalinity).edges()[0] > TRACES):
         return None
-    return Todo(
+    return _again(
         numbered("measure_alkalinity_again", read.count),
-        "measure",
-        "Dip again and read pH and total alkalinity: the two cannot both be right. Use a fresh "
-        "strip, dry fingers, and each pad's own time.",
-        analytes=("total_alkalinity", "ph"),
-        why=("An alkalinity like that cannot be at such a pH, whichever of the two is wrong.",),
+        "pH and total alkalinity: the two cannot both be right",
+        ("total_alkalinity", "ph"),
+        "An alkalinity like that cannot be at such a pH, whichever of the two is wrong.",
     )
 
 
@@ -132,15 +130,19 @@ def _free_above_total(now: Situation) -> Todo | None:
         return None
     together = abs(free.at - total.at) < timedelta(hours=1)
     if together and free.band.edges()[0] > total.band.edges()[1]:
-        return Todo(
+        return _again(
             numbered("measure_chlorine_again", free.count),
-            "measure",
-            "Dip again and read free and total chlorine: free cannot exceed total. "
-            "Use a fresh strip, dry fingers, and each pad's own time.",
-            analytes=("free_chlorine", "total_chlorine"),
-            why=("Free chlorine was read above total chlorine, beyond both bands.",),
+            "free and total chlorine: free cannot exceed total",
+            ("free_chlorine", "total_chlorine"),
+            "Free chlorine was read above total chlorine, beyond both bands.",
         )
     return None
+
+
+def _again(name: str, what: str, analytes: tuple[str, ...], why: str) -> Todo:
+    """Return the dip that settles two readings which cannot both be true."""
+    text = f"Dip again and read {what}. Use a fresh strip, dry fingers, and each pad's own time."
+    return Todo(name, "measure", text, analytes=analytes, why=(why,))
 
 
 def air_after_acid(now: Situation, gate: Gate) -> Todo | None:
